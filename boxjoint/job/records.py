@@ -1,0 +1,222 @@
+"""The records of a job: what was asked, what was measured, what was left open.
+
+All lengths are ``int`` nanometres, read once and rounded once. A field that is ``None`` was left
+out of the job; the room that needs it fills in an assumed value and says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Literal
+
+from boxjoint.errors import InputError
+
+__all__ = [
+    "AXES",
+    "DIRECTIONS",
+    "FITS",
+    "PANELS",
+    "Cut",
+    "Ends",
+    "Inside",
+    "Job",
+    "JointAsk",
+    "PanelAsk",
+    "PerAxis",
+    "Source",
+    "Stock",
+    "Thickness",
+    "Top",
+    "Unit",
+]
+
+Unit = Literal["mm", "in"]
+Ends = Literal["inner", "outer"]
+
+#: The three directions of the inside, along x, y and z.
+DIRECTIONS = ("length", "width", "height")
+AXES = ("x", "y", "z")
+#: Default rank, strongest first.
+PANELS = ("bottom", "top", "front", "back", "left", "right")
+#: Names of fits, tightest first.
+FITS = ("press", "snug", "glue", "slip", "loose")
+
+
+class Source(StrEnum):
+    """What a figure is: every number shown to a person carries one of these."""
+
+    ASKED = "asked"
+    MEASURED = "measured"
+    ASSUMED = "assumed"
+    COMPUTED = "computed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PerAxis:
+    """Two values, one along the sheet's X and one along its Y.
+
+    For kerf: ``x`` is removed across a cut that runs along Y. Unit as the field says.
+    """
+
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thickness:
+    """Thickness of a panel: caliper readings, or one number.
+
+    Parameters
+    ----------
+    readings
+        At least one, nm, each > 0.
+    measured
+        True for a list of readings (even of one), False for a single stated number.
+    """
+
+    readings: tuple[int, ...]
+    measured: bool
+
+    def __post_init__(self) -> None:
+        if not self.readings or min(self.readings) <= 0:
+            raise InputError("a thickness must be larger than zero", do="measure the sheet")
+
+    @property
+    def nm(self) -> int:
+        """Mean of the readings, rounded once to a nanometre."""
+        n = len(self.readings)
+        return (2 * sum(self.readings) + n) // (2 * n)
+
+    @property
+    def least(self) -> int:
+        """Thinnest reading, nm."""
+        return min(self.readings)
+
+    @property
+    def greatest(self) -> int:
+        """Thickest reading, nm."""
+        return max(self.readings)
+
+    @property
+    def source(self) -> Source:
+        """Measured when it came as readings, asked when one number was stated."""
+        return Source.MEASURED if self.measured else Source.ASKED
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inside:
+    """The space asked for, nm, along x, y and z."""
+
+    length: int
+    width: int
+    height: int
+
+    @property
+    def xyz(self) -> tuple[int, int, int]:
+        """(length, width, height), nm."""
+        return (self.length, self.width, self.height)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """The sheet that every panel is cut from unless the panel says otherwise."""
+
+    material: str
+    thickness: Thickness
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PanelAsk:
+    """What one panel asks for itself; ``None`` takes the job's stock."""
+
+    thickness: Thickness | None = None
+    material: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """How it is cut: by a beam (``kerf``, mm, FULL width) or by a router (``tool``, nm, diameter).
+
+    ``scale`` is size cut over size drawn, per axis; ``None`` means 1, assumed.
+    """
+
+    kerf: PerAxis | None = None
+    scale: PerAxis | None = None
+    tool: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.tool is not None and self.kerf is not None:
+            raise InputError("tool and kerf exclude each other", do="keep one of the two")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointAsk:
+    """How the joints shall be: fit, widths, ends, ranks.
+
+    ``clearance`` (nm, negative is interference) excludes ``fit``; ``tab_width`` (nm) excludes
+    ``segments`` (odd counts by direction). ``rank`` is strongest first and may name a part of the
+    panels; the others follow in the default rank. ``corner_relief`` is the radius of the relief at
+    inside corners, nm; ``None``: by material and tool.
+    """
+
+    clearance: int | None = None
+    fit: str | None = None
+    sheet_clearance: int | None = None
+    tab_width: int | None = None
+    segments: dict[str, int] = field(default_factory=dict)
+    ends: Ends = "inner"
+    rank: tuple[str, ...] = ()
+    proud: int = 0
+    web: int | None = None
+    shoulder_relief: int | None = None
+    floor_relief: int | None = None
+    corner_relief: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.clearance is not None and self.fit is not None:
+            raise InputError("clearance and fit exclude each other", do="keep one of the two")
+        if self.tab_width is not None and self.segments:
+            raise InputError("tab_width and segments exclude each other", do="keep one of the two")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Top:
+    """The top of the box: ``open`` or ``closed``."""
+
+    kind: Literal["open", "closed"] = "open"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """One job as asked.
+
+    ``unit`` is what a bare number in the file means, and the system shown first. ``text`` is the
+    file as it was read, kept so that writing it back changes nothing but what was changed.
+    """
+
+    title: str
+    unit: Unit
+    inside: Inside
+    stock: Stock
+    panels: dict[str, PanelAsk] = field(default_factory=dict)
+    cut: Cut = field(default_factory=Cut)
+    joint: JointAsk = field(default_factory=JointAsk)
+    top: Top = field(default_factory=Top)
+    path: str = field(default="", compare=False)
+    text: str = field(default="", compare=False, repr=False)
+
+    def thickness(self, panel: str) -> Thickness:
+        """Thickness of the named panel: its own, or the stock's."""
+        own = self.panels.get(panel)
+        return own.thickness if own and own.thickness is not None else self.stock.thickness
+
+    def material(self, panel: str) -> str:
+        """Material of the named panel: its own, or the stock's."""
+        own = self.panels.get(panel)
+        return own.material if own and own.material is not None else self.stock.material
+
+    @property
+    def panel_names(self) -> tuple[str, ...]:
+        """Panels that this box has, in the default rank."""
+        return tuple(p for p in PANELS if p != "top" or self.top.kind == "closed")
