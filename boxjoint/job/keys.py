@@ -1,0 +1,108 @@
+"""The keys of a job file: which tables there are and what each may hold.
+
+The reader refuses every other key; the schema and ``docs/job-file.md`` must list the same keys, which
+a test compares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from boxjoint.errors import nearest_name
+from boxjoint.job.records import DIRECTIONS, PANELS
+
+__all__ = ["TABLES", "Keys", "all_keys", "key_name", "known_keys", "suggest_key"]
+
+#: The way to a value: names of tables and keys, and places in lists counted from 0.
+Keys = tuple[str | int, ...]
+
+#: What each table may hold. ``"*"`` stands for the name of any panel.
+TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
+    (): ("title", "unit", "inside", "stock", "panels", "cut", "joint", "top"),
+    ("inside",): DIRECTIONS,
+    ("stock",): ("material", "thickness"),
+    ("panels",): PANELS,
+    ("panels", "*"): ("thickness", "material"),
+    ("cut",): ("kerf", "scale", "tool"),
+    ("cut", "kerf"): ("x", "y"),
+    ("cut", "scale"): ("x", "y"),
+    ("joint",): (
+        "clearance",
+        "fit",
+        "sheet_clearance",
+        "tab_width",
+        "segments",
+        "ends",
+        "rank",
+        "proud",
+        "web",
+        "shoulder_relief",
+        "floor_relief",
+        "corner_relief",
+    ),
+    ("joint", "segments"): DIRECTIONS,
+    ("top",): ("kind",),
+}
+
+# a value with keys of its own, written as { x = ..., y = ... } behind its key
+_INLINE = (("cut", "kerf"), ("cut", "scale"), ("joint", "segments"))
+
+
+def _pattern(keys: Keys) -> tuple[str, ...]:
+    names = tuple(str(k) for k in keys)
+    return ("panels", "*", *names[2:]) if names[:1] == ("panels",) and len(names) > 1 else names
+
+
+def known_keys(keys: Keys) -> tuple[str, ...] | None:
+    """Return what the table at ``keys`` may hold, or ``None`` where there is no such table."""
+    return TABLES.get(_pattern(keys))
+
+
+def all_keys() -> Iterator[tuple[str, ...]]:
+    """Give every key that holds a value, tables left out, ``"*"`` for the name of a panel."""
+    for table, names in TABLES.items():
+        for name in names:
+            key = (*table, name)
+            if key in _INLINE or (key not in TABLES and table != ("panels",)):
+                yield key
+
+
+def key_name(keys: Keys, *, table: bool = False) -> str:
+    """Return how a key is named to people: ``[panels.bottom] thickness``, ``[cut] kerf.x``.
+
+    Parameters
+    ----------
+    keys
+        The way to the value.
+    table
+        True where the whole way names a table, as in ``[panels.bottom]``.
+    """
+    names = [str(k) for k in keys if isinstance(k, str)]
+    places = [k for k in keys if isinstance(k, int)]
+    depth = len(names) if table else 0
+    while not table and depth < len(names) - 1 and _pattern(tuple(names[: depth + 1])) in TABLES:
+        if tuple(names[: depth + 1]) in _INLINE:
+            break
+        depth += 1
+    head = f"[{'.'.join(names[:depth])}]" if depth else ""
+    tail = ".".join(names[depth:])
+    item = f", item {places[0] + 1} of its list" if places else ""
+    return f"{head} {tail}".strip() + item
+
+
+def suggest_key(keys: Keys) -> str:
+    """Return what an unknown key was probably meant to be, as a hint; ``''`` when nothing is near.
+
+    A name that is known elsewhere is sent to its table: the usual slip is a key below the wrong
+    ``[table]``.
+    """
+    name = str(keys[-1])
+    homes = [table for table, names in TABLES.items() if name in names and table not in _INLINE]
+    siblings = known_keys(keys[:-1]) or ()
+    near = nearest_name(name.lower(), siblings)
+    if near or not homes:
+        return near
+    home = homes[0]
+    if not home:
+        return f"{name!r} belongs at the top of the file, before the first [table]"
+    return f"{name!r} belongs in [{'.'.join(home).replace('*', 'NAME')}]"

@@ -1,0 +1,343 @@
+"""How large each value of a job may be, and what is usual: one table, one rule for a wrong value.
+
+A value outside its window is refused. Inside it, but outside what is usual, it is only questioned
+(:mod:`boxjoint.job.questions`). The windows are common practice, no source, and wide on purpose: they
+catch a wrong unit or a decimal slip, they do not judge a design. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from boxjoint.errors import nearest_name
+from boxjoint.job.keys import Keys
+from boxjoint.job.problems import Problem, job_error
+from boxjoint.job.records import DIRECTIONS, PANELS, Job, Thickness, Unit
+from boxjoint.units import NM_PER_MM, both, mm_and_thou, to_nm
+
+__all__ = [
+    "MOST_READINGS",
+    "MOST_SEGMENTS",
+    "MOST_SPREAD",
+    "WINDOWS",
+    "Window",
+    "measures",
+    "outside",
+    "rank_problem",
+    "refuse_job",
+    "segments_problem",
+    "shown",
+    "thickness_problem",
+]
+
+#: More readings than this of one sheet are a mistake.
+MOST_READINGS = 1000
+#: (greatest - least) / mean of the readings of one sheet; above it, one of them is a slip.
+MOST_SPREAD = Fraction(15, 100)
+#: Segments of one run.
+MOST_SEGMENTS = 20001
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """What a value may be.
+
+    Parameters
+    ----------
+    name
+        What it is called in messages.
+    least, most
+        Refused outside, mm (a plain ratio for scale).
+    usual
+        Questioned outside, in the same unit; ``None``: never.
+    above
+        True refuses ``least`` itself as well.
+    form
+        How it is shown: ``"length"`` in mm and inches, ``"small"`` in mm and thou, ``"ratio"``.
+    hint
+        What is usually behind a value outside.
+    """
+
+    name: str
+    least: Fraction
+    most: Fraction
+    usual: tuple[Fraction, Fraction] | None = None
+    above: bool = False
+    form: str = "length"
+    hint: str = ""
+
+    def holds(self, value: Fraction) -> bool:
+        """Tell whether the value is accepted."""
+        return self.least <= value <= self.most and not (self.above and value == self.least)
+
+    def is_usual(self, value: Fraction) -> bool:
+        """Tell whether the value needs no question."""
+        return self.usual is None or self.usual[0] <= value <= self.usual[1]
+
+
+_F = Fraction
+_HOUSE = _F(5000)  # no sheet is longer
+
+_UNIT_HINT = "check the unit of the file and the decimal point"
+_KERF_HINT = (
+    "kerf is the full width that the beam removes, not the half that one edge loses; check for half "
+    "a kerf, a double one, thou read as inches, and a slip of the decimal point"
+)
+_FIT_HINT = "clearance is slot minus tab: positive is loose, negative is interference"
+_SCALE_HINT = "scale is size cut over size drawn, not the other way round and not in per cent"
+
+#: Windows by the name of the key; ``inside`` and ``panels`` share theirs.
+WINDOWS: dict[str, Window] = {
+    "inside": Window(
+        name="inside size", least=_F(0), above=True, most=_HOUSE, usual=(_F(5), _F(2500)),
+        hint=_UNIT_HINT,
+    ),
+    "thickness": Window(
+        name="thickness", least=_F(3, 10), most=_F(50), usual=(_F(1), _F(20)), hint=_UNIT_HINT
+    ),
+    "kerf": Window(
+        name="kerf", least=_F(1, 100), most=_F(3, 2), usual=(_F(5, 100), _F(40, 100)),
+        form="small", hint=_KERF_HINT,
+    ),
+    "scale": Window(
+        name="scale", least=_F(9, 10), most=_F(11, 10), usual=(_F(98, 100), _F(102, 100)),
+        form="ratio", hint=_SCALE_HINT,
+    ),
+    "tool": Window(
+        name="tool", least=_F(1, 10), most=_F(25),
+        hint="tool is the diameter of a router's cutter",
+    ),
+    "clearance": Window(
+        name="clearance", least=_F(-5, 10), most=_F(1), usual=(_F(-15, 100), _F(30, 100)),
+        form="small", hint=_FIT_HINT,
+    ),
+    "sheet_clearance": Window(
+        name="sheet clearance", least=_F(-5, 10), most=_F(1), usual=(_F(-15, 100), _F(30, 100)),
+        form="small", hint="sheet clearance is slot minus sheet thickness: positive is loose",
+    ),
+    "tab_width": Window(
+        name="tab width", least=_F(0), above=True, most=_HOUSE, hint=_UNIT_HINT
+    ),
+    "proud": Window(
+        name="proud", least=_F(-5), most=_F(10), usual=(_F(-2), _F(2)),
+        hint="proud is how far a tip stands out beyond the mate's face; negative is shy",
+    ),
+    "web": Window(name="web", least=_F(0), most=_HOUSE, hint=_UNIT_HINT),
+    "shoulder_relief": Window(name="shoulder relief", least=_F(0), most=_F(5), form="small"),
+    "floor_relief": Window(name="floor relief", least=_F(0), most=_F(5), form="small"),
+    "corner_relief": Window(
+        name="corner relief", least=_F(0), most=_F(5), form="small",
+        hint="corner relief is a radius",
+    ),
+}  # fmt: skip
+
+
+def shown(window: Window, value: Fraction, unit: Unit = "mm") -> str:
+    """Return a value for people, in both systems, the job's own first."""
+    if window.form == "ratio":
+        return f"{float(value):g}"
+    if window.form == "small" and abs(value) < 100:
+        return mm_and_thou(float(value), first=unit, places=3)
+    if 0 < abs(value) < Fraction(1, 100):
+        return mm_and_thou(float(value), first=unit, places=6)
+    if abs(value) > 10**9:
+        return f"{float(value):.3g} mm"
+    return both(to_nm(value), first=unit)
+
+
+def _range(window: Window, bounds: tuple[Fraction, Fraction], unit: Unit) -> str:
+    low, high = (shown(window, bound, unit) for bound in bounds)
+    return f"above {low}, up to {high}" if window.above else f"{low} to {high}"
+
+
+def outside(
+    window: Window,
+    keys: Keys,
+    value: Fraction,
+    *,
+    unit: Unit = "mm",
+    raw: str = "",
+    proceed: bool = False,
+) -> Problem | None:
+    """Return what is wrong with a value, or ``None`` where its window holds it.
+
+    Parameters
+    ----------
+    window
+        What the value may be.
+    keys
+        The way to the value.
+    value
+        mm, or the ratio.
+    unit
+        The system shown first.
+    raw
+        The value as written, where it was.
+    proceed
+        True lets a kerf pass that is out of the window but above zero: the maker has been asked.
+    """
+    if window.holds(value) or (proceed and window is WINDOWS["kerf"] and value > 0):
+        return None
+    read = shown(window, value, unit)
+    if value == 0:
+        what = f"{window.name} is zero"
+    elif value < 0 <= window.least:
+        what = f"{window.name} is negative"
+    else:
+        what = f"{window.name} is too {'small' if value <= window.least else 'large'}"
+    return Problem(
+        keys=keys,
+        what=what,
+        value=f"{raw} = {read}" if raw and window.form != "ratio" else read,
+        limit=f"accepted are {_range(window, (window.least, window.most), unit)}",
+        do=window.hint,
+    )
+
+
+def segments_problem(keys: Keys, count: int) -> Problem | None:
+    """Return what is wrong with an asked count of segments: it is odd, from 3 to 20001."""
+    if 3 <= count <= MOST_SEGMENTS and count % 2:
+        return None
+    near = [n for n in (count - 1, count + 1) if 3 <= n <= MOST_SEGMENTS and n % 2]
+    even = count % 2 == 0 and near
+    return Problem(
+        keys=keys,
+        what="a count of segments must be odd" if even else "no such count of segments",
+        value=str(count) if abs(count) < 10**12 else "a number of many digits",
+        limit=f"odd, from 3 to {MOST_SEGMENTS}",
+        do=f"use {' or '.join(map(str, near))}" if even else "",
+    )
+
+
+def thickness_problem(
+    keys: Keys, readings: Sequence[Fraction], *, unit: Unit = "mm"
+) -> Problem | None:
+    """Return what is wrong with readings (mm, at least one) taken together: too many, too far apart."""
+    if len(readings) > MOST_READINGS:
+        return Problem(
+            keys=keys,
+            what="too many thickness readings",
+            value=str(len(readings)),
+            limit=f"at most {MOST_READINGS}",
+        )
+    least, most = min(readings), max(readings)
+    mean = sum(readings, Fraction(0)) / len(readings)
+    if most - least <= MOST_SPREAD * mean:
+        return None
+    window = WINDOWS["thickness"]
+    return Problem(
+        keys=keys,
+        what="thickness readings disagree",
+        value=(
+            f"reading {readings.index(least) + 1} is {shown(window, least, unit)}, "
+            f"reading {readings.index(most) + 1} is {shown(window, most, unit)}, "
+            f"{float((most - least) / mean):.0%} of the mean apart"
+        ),
+        limit=f"at most {float(MOST_SPREAD):.0%}",
+        do="measure again, or correct the one that is a slip",
+    )
+
+
+def rank_problem(keys: Keys, names: Sequence[str]) -> Problem | None:
+    """Return what is wrong with a rank: each name is a panel, and stands once."""
+    for number, name in enumerate(names):
+        if name not in PANELS:
+            return Problem(
+                keys=(*keys, number),
+                what="no such panel",
+                value=repr(name[:40]),
+                limit=f"panels are {', '.join(PANELS)}",
+                do=nearest_name(name.lower(), PANELS),
+            )
+        if name in names[:number]:
+            return Problem(
+                keys=(*keys, number),
+                what="a panel stands twice in the rank",
+                value=repr(name),
+                limit="each panel at most once, strongest first",
+            )
+    return None
+
+
+def _mm(nm: int) -> Fraction:
+    return Fraction(nm, NM_PER_MM)
+
+
+def _thicknesses(job: Job) -> Iterator[tuple[Keys, Thickness]]:
+    yield ("stock", "thickness"), job.stock.thickness
+    for name, panel in job.panels.items():
+        if panel.thickness is not None:
+            yield ("panels", name, "thickness"), panel.thickness
+
+
+def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
+    """Give every value of a job that has a window: the way to it, the window, mm (or the ratio).
+
+    Readings of thickness come one by one, with their place in the list. A kerf or scale that is not
+    a finite number has no size and is left out.
+    """
+    for direction in DIRECTIONS:
+        yield ("inside", direction), WINDOWS["inside"], _mm(getattr(job.inside, direction))
+    for keys, thickness in _thicknesses(job):
+        for number, reading in enumerate(thickness.readings):
+            place = (*keys, number) if thickness.measured else keys
+            yield place, WINDOWS["thickness"], _mm(reading)
+    for name in ("kerf", "scale"):
+        pair = getattr(job.cut, name)
+        if pair is not None and math.isfinite(pair.x) and math.isfinite(pair.y):
+            # repr is the shortest decimal that gives the float back: 0.4 is 4/10, not a bit more
+            x, y = (Fraction(repr(float(value))) for value in (pair.x, pair.y))
+            if x == y:
+                yield ("cut", name), WINDOWS[name], x
+            else:
+                yield ("cut", name, "x"), WINDOWS[name], x
+                yield ("cut", name, "y"), WINDOWS[name], y
+    if job.cut.tool is not None:
+        yield ("cut", "tool"), WINDOWS["tool"], _mm(job.cut.tool)
+    for name in WINDOWS:
+        value = getattr(job.joint, name, None)
+        if value is not None:
+            yield ("joint", name), WINDOWS[name], _mm(value)
+
+
+def refuse_job(job: Job, *, proceed: bool = False) -> None:
+    """Refuse a job whose values are out of their windows, however they came into it.
+
+    The reader has checked what stands in the file; this is for values that replace them later.
+
+    Parameters
+    ----------
+    job
+        The job, with its overrides.
+    proceed
+        True lets an unlikely kerf pass.
+
+    Raises
+    ------
+    JobError
+        All problems, by key; no lines, since an override has none.
+    """
+    found = [
+        outside(window, keys, value, unit=job.unit, proceed=proceed)
+        for keys, window, value in measures(job)
+    ]
+    found += [
+        thickness_problem(keys, [_mm(r) for r in thickness.readings], unit=job.unit)
+        for keys, thickness in _thicknesses(job)
+    ]
+    found += [
+        segments_problem(("joint", "segments", name), count)
+        for name, count in job.joint.segments.items()
+    ]
+    found += [
+        Problem(keys=("cut", name), what=f"{name} is not a finite number", value=f"{pair.x}, {pair.y}")
+        for name, pair in (("kerf", job.cut.kerf), ("scale", job.cut.scale))
+        if pair is not None and not (math.isfinite(pair.x) and math.isfinite(pair.y))
+    ]
+    found.append(rank_problem(("joint", "rank"), job.joint.rank))
+    problems = [problem for problem in found if problem is not None]
+    if problems:
+        raise job_error(problems)

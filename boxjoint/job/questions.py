@@ -1,0 +1,99 @@
+"""Values of a job that may be right but are worth a second look; nothing is refused here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from boxjoint.job.keys import key_name
+from boxjoint.job.limits import WINDOWS, Window, measures, shown
+from boxjoint.job.records import DIRECTIONS, Job
+from boxjoint.units import both
+
+__all__ = ["Question", "question_job"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """A warning that the maker can answer with yes.
+
+    Parameters
+    ----------
+    where
+        Table and key, as in ``[cut] kerf``.
+    value
+        The value in both systems, the job's own first.
+    text
+        What is unusual, and what is usually behind it.
+    """
+
+    where: str
+    value: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.value}: {self.text}"
+
+
+def _unusual(window: Window, job: Job) -> str:
+    if window.usual is None:
+        return ""
+    low, high = (shown(window, bound, job.unit) for bound in window.usual)
+    text = f"{window.name} is usually {low} to {high}"
+    return f"{text}; {window.hint}" if window.hint else text
+
+
+def question_job(job: Job) -> tuple[Question, ...]:
+    """Return what is unusual about a job, in the sequence of its tables.
+
+    Parameters
+    ----------
+    job
+        The job with any overrides already in it: what is asked about is what will be cut.
+
+    Returns
+    -------
+    tuple of Question
+        Empty where everything is usual. One question a key: of several unusual readings the first
+        is shown.
+    """
+    found: dict[str, Question] = {}
+    for keys, window, value in measures(job):
+        if not window.is_usual(value):
+            where = key_name(tuple(k for k in keys if isinstance(k, str)))
+            text = _unusual(window, job)
+            found.setdefault(
+                where, Question(where=where, value=shown(window, value, job.unit), text=text)
+            )
+    return (*found.values(), *_thick(job), *_unused(job))
+
+
+def _thick(job: Job) -> tuple[Question, ...]:
+    """Stock thicker than the smallest inside: right for thick stock around a small inside."""
+    direction = min(DIRECTIONS, key=lambda name: getattr(job.inside, name))
+    smallest = getattr(job.inside, direction)
+    panel = max(job.panel_names, key=lambda name: job.thickness(name).greatest)
+    thickness = job.thickness(panel).greatest
+    if thickness <= smallest:
+        return ()
+    own = job.panels.get(panel)
+    keys = ("panels", panel) if own and own.thickness is not None else ("stock",)
+    return (
+        Question(
+            where=key_name((*keys, "thickness")),
+            value=both(thickness, first=job.unit),
+            text=f"thicker than the inside's {direction}, {both(smallest, first=job.unit)}",
+        ),
+    )
+
+
+def _unused(job: Job) -> tuple[Question, ...]:
+    """What the job says of panels that its box has not."""
+    return tuple(
+        Question(
+            where=key_name(("panels", name), table=True),
+            value="not used",
+            text=f"the box has no {name} panel; [top] kind is {job.top.kind!r}",
+        )
+        for name in job.panels
+        if name not in job.panel_names
+    )
