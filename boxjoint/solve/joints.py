@@ -174,7 +174,9 @@ def find_corners(arrangement: Arrangement, joints: tuple[Joint, ...]) -> tuple[C
         further = mates.get(j, {})
         for k, ik in mates[i].items():
             if k > j and k in further:
-                corners.append(_corner(arrangement, joints, (i, j, k), (further[k], ik, joint.index)))
+                corners.append(
+                    _corner(arrangement, joints, (i, j, k), (further[k], ik, joint.index))
+                )
     corners.sort(key=lambda c: c.slabs)
     return tuple(corners)
 

@@ -103,7 +103,9 @@ def make_panels(
     met: list[list[tuple[Corner, int]]] = [[] for _ in arrangement.slabs]
     for corner, owner in zip(corners, owners, strict=True):
         for s in corner.slabs:
-            if owner != s and (owner >= 0 or s not in (joints[corner.through].a, joints[corner.through].b)):
+            if owner != s and (
+                owner >= 0 or s not in (joints[corner.through].a, joints[corner.through].b)
+            ):
                 met[s].append((corner, owner))
     return tuple(
         _panel(arrangement, i, own[i], met[i], joints, tabs) for i in range(len(arrangement.slabs))
@@ -130,7 +132,9 @@ def _panel(
         if n == 0:
             continue
         normal = arrangement.slabs[mate].normal
-        k, lo, hi = frame.to_drawing(joint.axis, tabs[joint.index].lo[lost], tabs[joint.index].hi[lost])
+        k, lo, hi = frame.to_drawing(
+            joint.axis, tabs[joint.index].lo[lost], tabs[joint.index].hi[lost]
+        )
         across = _span(frame, normal, joint.bar.span(normal))
         piece = np.empty((n, 4), dtype=np.int64)
         piece[:, k], piece[:, k + 2] = lo, hi
@@ -200,7 +204,9 @@ def _outer_edges(
                 if not joint.at_edge(index) or frame.axes[k] != normal:
                     continue
                 if line in _span(frame, normal, joint.bar.span(normal)):
-                    bars.append((*_span(frame, joint.axis, joint.bar.span(joint.axis)), joint.index))
+                    bars.append(
+                        (*_span(frame, joint.axis, joint.bar.span(joint.axis)), joint.index)
+                    )
             bars.sort()
             at = 0
             for lo, hi, j in bars:

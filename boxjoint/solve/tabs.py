@@ -284,7 +284,10 @@ def _halflap(joint: Joint, runs: tuple[Run, ...]) -> JointTabs:
             owners.append(joint.a if b <= middle else joint.b)
         divided.append(
             RunTabs(
-                run=run, count=len(parts), width=parts[0][1] - parts[0][0], why="half-lap: two segments"
+                run=run,
+                count=len(parts),
+                width=parts[0][1] - parts[0][0],
+                why="half-lap: two segments",
             )
         )
     return JointTabs(

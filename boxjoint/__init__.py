@@ -1,0 +1,32 @@
+"""boxjoint: finger-jointed boxes with exact inside sizes, proved before any wood burns.
+
+Glossary
+--------
+panel, slab, guest
+    One flat part; the full rectangle of stock that it is cut from; a slab that stands inside a box.
+joint, bar, run, segment, division
+    Where two slabs cross; the space they share; a stretch of it between corners; one piece of a run;
+    the plane between two segments.
+tab, slot, mortise, half-lap
+    A segment that a panel keeps; one that it gives up, open to the outside; one closed all round; a
+    joint of two segments.
+flank, shoulder, cheek, tip, floor, rim
+    The sides of an outline, by what they do.
+rank
+    The total order that decides who owns ends and corners.
+kerf, scale, clearance, fit
+    The FULL width the beam removes; size cut over size drawn; slot minus tab as cut (negative is
+    interference); a wanted clearance with a name.
+inside
+    The space that was asked for, and that no thickness, kerf or fit may change.
+asked, measured, assumed, computed
+    What a figure is; every figure shown to a person says one of these.
+
+Rooms
+-----
+errors, units, geometry, job, solve, fit, gauge, sheet, check, export, shop, make, cli. Each imports
+only from rooms named before it; ``tests/test_rooms.py`` fails on a back edge. Data flows one way:
+job and shop book -> arrangement -> panels -> drawn outlines -> files.
+"""
+
+__version__ = "0.1.0"
