@@ -53,8 +53,6 @@ class Window:
         Refused outside, mm (a plain ratio for scale).
     usual
         Questioned outside, in the same unit; ``None``: never.
-    above
-        True refuses ``least`` itself as well.
     form
         How it is shown: ``"length"`` in mm and inches, ``"small"`` in mm and thou, ``"ratio"``.
     hint
@@ -65,13 +63,12 @@ class Window:
     least: Fraction
     most: Fraction
     usual: tuple[Fraction, Fraction] | None = None
-    above: bool = False
     form: str = "length"
     hint: str = ""
 
     def holds(self, value: Fraction) -> bool:
         """Tell whether the value is accepted."""
-        return self.least <= value <= self.most and not (self.above and value == self.least)
+        return self.least <= value <= self.most
 
     def is_usual(self, value: Fraction) -> bool:
         """Tell whether the value needs no question."""
@@ -92,7 +89,7 @@ _SCALE_HINT = "scale is size cut over size drawn, not the other way round and no
 #: Windows by the name of the key; ``inside`` and ``panels`` share theirs.
 WINDOWS: dict[str, Window] = {
     "inside": Window(
-        name="inside size", least=_F(0), above=True, most=_HOUSE, usual=(_F(5), _F(2500)),
+        name="inside size", least=_F(1, 10), most=_HOUSE, usual=(_F(5), _F(2500)),
         hint=_UNIT_HINT,
     ),
     "thickness": Window(
@@ -119,7 +116,7 @@ WINDOWS: dict[str, Window] = {
         form="small", hint="sheet clearance is slot minus sheet thickness: positive is loose",
     ),
     "tab_width": Window(
-        name="tab width", least=_F(0), above=True, most=_HOUSE, hint=_UNIT_HINT
+        name="tab width", least=_F(1, 10), most=_HOUSE, hint=_UNIT_HINT
     ),
     "proud": Window(
         name="proud", least=_F(-5), most=_F(10), usual=(_F(-2), _F(2)),
@@ -150,7 +147,7 @@ def shown(window: Window, value: Fraction, unit: Unit = "mm") -> str:
 
 def _range(window: Window, bounds: tuple[Fraction, Fraction], unit: Unit) -> str:
     low, high = (shown(window, bound, unit) for bound in bounds)
-    return f"above {low}, up to {high}" if window.above else f"{low} to {high}"
+    return f"{low} to {high}"
 
 
 def outside(
@@ -159,7 +156,6 @@ def outside(
     value: Fraction,
     *,
     unit: Unit = "mm",
-    raw: str = "",
     proceed: bool = False,
 ) -> Problem | None:
     """Return what is wrong with a value, or ``None`` where its window holds it.
@@ -174,24 +170,21 @@ def outside(
         mm, or the ratio.
     unit
         The system shown first.
-    raw
-        The value as written, where it was.
     proceed
         True lets a kerf pass that is out of the window but above zero: the maker has been asked.
     """
     if window.holds(value) or (proceed and window is WINDOWS["kerf"] and value > 0):
         return None
-    read = shown(window, value, unit)
     if value == 0:
         what = f"{window.name} is zero"
     elif value < 0 <= window.least:
         what = f"{window.name} is negative"
     else:
-        what = f"{window.name} is too {'small' if value <= window.least else 'large'}"
+        what = f"{window.name} is too {'small' if value < window.least else 'large'}"
     return Problem(
         keys=keys,
         what=what,
-        value=f"{raw} = {read}" if raw and window.form != "ratio" else read,
+        value=shown(window, value, unit),
         limit=f"accepted are {_range(window, (window.least, window.most), unit)}",
         do=window.hint,
     )
@@ -333,7 +326,9 @@ def refuse_job(job: Job, *, proceed: bool = False) -> None:
         for name, count in job.joint.segments.items()
     ]
     found += [
-        Problem(keys=("cut", name), what=f"{name} is not a finite number", value=f"{pair.x}, {pair.y}")
+        Problem(
+            keys=("cut", name), what=f"{name} is not a finite number", value=f"{pair.x}, {pair.y}"
+        )
         for name, pair in (("kerf", job.cut.kerf), ("scale", job.cut.scale))
         if pair is not None and not (math.isfinite(pair.x) and math.isfinite(pair.y))
     ]

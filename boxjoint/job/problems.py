@@ -28,6 +28,10 @@ class Problem:
         The way to the value; empty for the file as a whole.
     what, value, limit, do
         As in :class:`boxjoint.errors.BoxjointError`.
+    read
+        What the value was read as, in both systems, where that helps.
+    written
+        True where ``value`` is the value at ``keys`` itself, and not a remark about it.
     table
         True where ``keys`` names a table.
     line
@@ -39,6 +43,8 @@ class Problem:
     value: str = ""
     limit: str = ""
     do: str = ""
+    read: str = ""
+    written: bool = False
     table: bool = False
     line: int = 0
 
@@ -50,10 +56,11 @@ class Problem:
 
     def error(self, path: str = "") -> JobError:
         """Return this problem alone as an error."""
+        again = self.read and self.read != self.value
         return JobError(
             self.what,
             where=self.where(path),
-            value=self.value,
+            value=f"{self.value} = {self.read}" if again else self.value,
             limit=self.limit,
             do=self.do,
             problems=(self,),

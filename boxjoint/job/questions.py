@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from boxjoint.job.keys import key_name
-from boxjoint.job.limits import WINDOWS, Window, measures, shown
+from boxjoint.job.limits import Window, measures, shown
 from boxjoint.job.records import DIRECTIONS, Job
 from boxjoint.units import both
 
