@@ -63,7 +63,9 @@ def _convert(quantity: object, dimension: str, unit: str, what: str, wanted: str
     # The user's registry converts in floats (3 in is 76.19999999999999 mm there), ours in rationals.
     exact = _exact_registry()
     try:
-        one = exact.Quantity(Fraction(1), exact.UnitsContainer(dict(quantity.unit_items())))
+        one = exact.Quantity(Fraction(1))
+        for name, power in quantity.unit_items():
+            one = one * exact.Unit(name) ** power
         return number * Fraction(one.to(unit).magnitude)
     except pint.UndefinedUnitError as error:
         raise UnitError(
