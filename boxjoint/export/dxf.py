@@ -1,0 +1,256 @@
+"""DXF in millimetres: closed polylines with arcs, four layers, a check square.
+
+R2000 is written with LWPOLYLINE and ``$INSUNITS`` 4 (mm). R12 has POLYLINE and no unit header at
+all, so its reader must guess: the text beside the check square and the comments at the head of the
+file say mm.
+
+The empty document with its header, tables and objects is made by ezdxf, once a process and version;
+the entities are our own text between its halves. Measured for a closed box of six panels, CPU: with
+11 segments an edge 1.1 ms against 7.7 ms for entities made through ezdxf, with 1001 segments 60 ms
+against 420 ms. Tests read every kind of entity back with ezdxf's audit and with readers that share
+no code with it.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from boxjoint.errors import InputError
+from boxjoint.export.layout import Laid, Line, lay_out, written, written_all
+from boxjoint.export.palette import DASH_MM, PENS
+from boxjoint.export.strokes import to_ascii
+from boxjoint.geometry.drawing import Drawing, Layer
+
+__all__ = ["DxfVersion", "drawing_to_dxf"]
+
+DxfVersion = Literal["R2000", "R12"]
+
+# numbers that stand in the empty document for the corners of the drawing and the view of it
+_LOW_X, _LOW_Y, _HIGH_X, _HIGH_Y = "-910001.5", "-910002.5", "910003.5", "910004.5"
+_MID_X, _MID_Y, _VIEW = "910005.5", "910006.5", "910007.5"
+_VIEW_RATIO = 1.34  # width over height of ezdxf's initial view
+
+# R12 stops at 255 characters a text
+_LONGEST = 250
+
+
+class _Empty(NamedTuple):
+    """An empty document in two halves; entities go between them."""
+
+    head: str
+    tail: str
+    owner: str  # handle of the model space's block record
+    next_handle: int
+
+
+def drawing_to_dxf(drawing: Drawing, *, version: DxfVersion = "R2000") -> str:
+    """Return a drawing as DXF.
+
+    Parameters
+    ----------
+    drawing
+        In mm. Its title and notes go into text beside the check square and into comments (group
+        999) at the head of the file.
+    version
+        ``"R2000"`` or ``"R12"``.
+
+    Returns
+    -------
+    str
+        ASCII only, lines end with ``\\n``; the same for the same drawing, byte for byte. Characters
+        beyond ASCII are written ``\\U+XXXX`` in R2000 and replaced as in stroke letters in R12,
+        which does not know that form.
+
+    Raises
+    ------
+    InputError
+        Another version is asked for, or the drawing has a coordinate that cannot be written.
+    """
+    if version not in ("R2000", "R12"):
+        raise InputError("unknown version of DXF", value=repr(version), limit="R2000 or R12")
+    laid = lay_out(drawing)
+    empty = _empty(version)
+    writer = _Entities(version, empty.owner, empty.next_handle)
+    for path in laid.paths:
+        for nm, bulge, closed in path.parts:
+            writer.polyline(path.layer, nm, bulge, closed)
+    for line in laid.lines:
+        writer.text(line)
+
+    comments = [text for text in (laid.title, *laid.notes) if text]
+    head = "".join(
+        f"999\n{piece}\n"
+        for text in ("lengths in mm", *comments)
+        for piece in _pieces(_encoded(text, version))
+    )
+    seed = f"$HANDSEED\n  5\n{empty.next_handle:X}\n"
+    head += empty.head.replace(seed, f"$HANDSEED\n  5\n{writer.handle:X}\n")
+    for standin, number in _corners(laid):
+        head = head.replace(standin, number)
+    tail = empty.tail
+    for standin, number in _corners(laid):
+        tail = tail.replace(standin, number)
+    return head + "".join(writer.out) + tail
+
+
+class _Entities:
+    """Tags of the entities, in sequence, with handles counted up from the first free one."""
+
+    def __init__(self, version: DxfVersion, owner: str, first_handle: int) -> None:
+        self.version = version
+        self.owner = owner
+        self.handle = first_handle
+        self.out: list[str] = []
+
+    def _start(self, kind: str, layer: Layer) -> str:
+        tags = f"  0\n{kind}\n  5\n{self.handle:X}\n"
+        self.handle += 1
+        if self.version == "R12":
+            return f"{tags}  8\n{layer}\n"
+        return f"{tags}330\n{self.owner}\n100\nAcDbEntity\n  8\n{layer}\n"
+
+    def polyline(
+        self,
+        layer: Layer,
+        nm: NDArray[np.int64],
+        bulge: NDArray[np.float64] | None,
+        closed: bool,
+    ) -> None:
+        """One polyline; ``nm`` (n, 2), ``bulge`` (n,) or ``None``."""
+        points = written_all(nm)
+        # nine decimals, because half a chord of 5 m turns 1e-9 of bulge into 2.5 nm of arc height
+        arcs = [f" 42\n{b:.9f}\n" if b else "" for b in bulge.tolist()] if bulge is not None else []
+        if self.version == "R12":
+            self.out.append(
+                f"{self._start('POLYLINE', layer)} 66\n1\n 10\n0\n 20\n0\n 30\n0\n 70\n{closed:d}\n"
+            )
+            for i, (x, y) in enumerate(points):
+                self.out.append(
+                    f"{self._start('VERTEX', layer)} 10\n{x}\n 20\n{y}\n 30\n0\n"
+                    f"{arcs[i] if arcs else ''}"
+                )
+            self.out.append(self._start("SEQEND", layer))
+            return
+        self.out.append(
+            f"{self._start('LWPOLYLINE', layer)}100\nAcDbPolyline\n"
+            f" 90\n{len(points)}\n 70\n{closed:d}\n 43\n0\n"
+        )
+        if arcs:
+            self.out += [
+                f" 10\n{x}\n 20\n{y}\n{arc}" for (x, y), arc in zip(points, arcs, strict=True)
+            ]
+        else:
+            self.out += [f" 10\n{x}\n 20\n{y}\n" for x, y in points]
+
+    def text(self, line: Line) -> None:
+        """One line of live text on ``REFERENCE``."""
+        place = (
+            f" 10\n{written(round(line.x * 1e6))}\n 20\n{written(round(line.y * 1e6))}\n 30\n0\n"
+            f" 40\n{written(round(line.height * 1e6))}\n  1\n{_encoded(line.text, self.version)}\n"
+        )
+        start = self._start("TEXT", Layer.REFERENCE)
+        if self.version == "R12":
+            self.out.append(start + place)
+        else:
+            self.out.append(f"{start}100\nAcDbText\n{place}100\nAcDbText\n")
+
+
+def _encoded(text: str, version: DxfVersion) -> str:
+    """One line of text (no control characters left in it) as a DXF string in ASCII."""
+    if version == "R12":
+        return to_ascii(text).replace("^", "^ ").replace("%%", "% %")
+    # A backslash or two percent signs would start a code, a caret a control character. What lies
+    # beyond \U+FFFF cannot be written in this form.
+    done = []
+    for c in text.replace("%%", "% %"):
+        if c == "^":
+            done.append("^ ")
+        elif c.isascii() and c != "\\":
+            done.append(c)
+        elif ord(c) <= 0xFFFF:
+            done.append(f"\\U+{ord(c):04X}")
+        else:
+            done.append("?")
+    return "".join(done)
+
+
+def _pieces(text: str) -> list[str]:
+    """A long comment in pieces that a line may hold."""
+    return [text[i : i + _LONGEST] for i in range(0, len(text), _LONGEST)]
+
+
+def _corners(laid: Laid) -> list[tuple[str, str]]:
+    """What takes the place of each number that stands in."""
+    (x0, y0), (x1, y1) = laid.low, laid.high
+    view = max(y1 - y0, round((x1 - x0) / _VIEW_RATIO)) * 11 // 10
+    standins = (_LOW_X, _LOW_Y, _HIGH_X, _HIGH_Y, _MID_X, _MID_Y, _VIEW)
+    numbers = (x0, y0, x1, y1, (x0 + x1) // 2, (y0 + y1) // 2, view)
+    return list(zip(standins, map(written, numbers), strict=True))
+
+
+@cache
+def _empty(version: DxfVersion) -> _Empty:
+    """The empty document: layers with their look, units, limits, nothing that changes with time."""
+    # Imported here: ezdxf costs 0.28 s, and commands that write no DXF do without it.
+    import logging
+    from io import StringIO
+
+    from ezdxf import units
+    from ezdxf.filemanagement import new
+
+    # new("R12") logs, whatever its arguments, that R12 has no unit; the drawing's text says mm
+    log = logging.getLogger("ezdxf")
+    log.addFilter(_drop)
+    try:
+        document = new(version, units=units.MM)
+    finally:
+        log.removeFilter(_drop)
+    dash, gap = DASH_MM
+    document.linetypes.add("REFERENCE", [dash + gap, dash, -gap], description="check square, notes")
+    for layer, pen in PENS.items():
+        document.layers.add(
+            str(layer),
+            color=pen.aci,
+            linetype="REFERENCE" if pen.dashed else "Continuous",
+            lineweight=round(pen.width_mm * 100),
+        )
+    # the sheet on paper is as large as the drawing, so that a print at 1:1 shows all of it
+    for layout in (document.modelspace(), document.layout()):
+        layout.dxf.extmin = (float(_LOW_X), float(_LOW_Y), 0.0)
+        layout.dxf.extmax = (float(_HIGH_X), float(_HIGH_Y), 0.0)
+        layout.dxf.limmin = (float(_LOW_X), float(_LOW_Y))
+        layout.dxf.limmax = (float(_HIGH_X), float(_HIGH_Y))
+    document.set_modelspace_vport(float(_VIEW), center=(float(_MID_X), float(_MID_Y)))
+    stream = StringIO()
+    document.write(stream)
+    text = _timeless(stream.getvalue())
+
+    split = "  2\nENTITIES\n"
+    head, tail = text.split(split)
+    seed = re.search(r"\$HANDSEED\n\s*5\n([0-9A-F]+)\n", head)
+    if seed is None:
+        raise RuntimeError("ezdxf wrote no $HANDSEED")
+    return _Empty(
+        head=head + split,
+        tail=tail,
+        owner=document.modelspace().layout_key,
+        next_handle=int(seed.group(1), 16),
+    )
+
+
+def _drop(_record: object) -> bool:
+    """Let no log record pass."""
+    return False
+
+
+def _timeless(text: str) -> str:
+    """Take out of an ezdxf document what differs from run to run: dates, identifiers, its marker."""
+    text = re.sub(r"(\$TDU?(?:CREATE|UPDATE)\n\s*40\n).*", r"\g<1>2451544.5", text)
+    nothing = "{00000000-0000-0000-0000-000000000000}"
+    text = re.sub(r"(\$(?:FINGERPRINT|VERSION)GUID\n\s*2\n).*", rf"\g<1>{nothing}", text)
+    return re.sub(r"(?m)^[\w.]+ @ \d{4}-\d\d-\d\dT.*$", "boxjoint", text)
