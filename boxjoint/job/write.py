@@ -1,0 +1,318 @@
+"""Write a job back: a record as a whole, or single values into a text that keeps all the rest.
+
+A job file is the maker's own: comments, spacing and line ends outlive every change. Whatever is
+written is read again before it is handed out, and compared with what was meant.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from boxjoint.errors import JobError
+from boxjoint.job.keys import key_name
+from boxjoint.job.records import DIRECTIONS, Job, JointAsk, PerAxis, Thickness, Unit
+from boxjoint.units import NM_PER_64TH, NM_PER_INCH, NM_PER_MM, format_fraction
+
+__all__ = [
+    "STARTER_PATH",
+    "Value",
+    "edit_job_text",
+    "job_to_toml",
+    "starter_text",
+    "written_length",
+]
+
+#: A value as it may stand in a job file.
+Value = (
+    str | int | float | Decimal | bool | Sequence[str | int | float | Decimal] | Mapping[str, Any]
+)
+
+#: The commented job that a new file starts from.
+STARTER_PATH = Path(__file__).with_name("starter.toml")
+
+_BOM = "\ufeff"
+# decimals that a person would still type
+_PLACES = {"mm": 3, "in": 4}
+_LENGTHS = (
+    "clearance",
+    "sheet_clearance",
+    "tab_width",
+    "web",
+    "shoulder_relief",
+    "floor_relief",
+    "corner_relief",
+)
+
+
+def starter_text() -> str:
+    """Return the text of a commented starter job."""
+    return STARTER_PATH.read_text(encoding="utf-8")
+
+
+# Single values
+
+
+def written_length(nm: int, unit: Unit) -> Decimal | str:
+    """Return a length as a job file of the given unit would have it, exactly.
+
+    Parameters
+    ----------
+    nm
+        The length, nm, of either sign.
+    unit
+        What a bare number means in the file.
+
+    Returns
+    -------
+    Decimal or str
+        A bare number where a few decimals hold it (3 of a mm, 4 of an inch), else a text: inches and
+        sixty-fourths, or mm with all their decimals.
+
+    Examples
+    --------
+    >>> written_length(3_020_000, "mm"), written_length(3_020_000, "in")
+    (Decimal('3.02'), '3.02 mm')
+    >>> written_length(396_875, "mm")
+    '1/64 in'
+    """
+    per = NM_PER_MM if unit == "mm" else NM_PER_INCH
+    amount = Fraction(nm, per)
+    scaled = amount * 10 ** _PLACES[unit]
+    if scaled.denominator == 1:
+        return _tidy(Decimal(scaled.numerator).scaleb(-_PLACES[unit]))
+    if nm % NM_PER_64TH == 0:
+        return format_fraction(nm)
+    return f"{_plain(Decimal(nm).scaleb(-6))} mm"
+
+
+def _tidy(number: Decimal) -> Decimal:
+    """The same number without zeros at its end, and without a power of ten."""
+    return Decimal(_plain(number))
+
+
+def _plain(number: Decimal) -> str:
+    text = f"{number:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _written_mm(mm: float, unit: Unit) -> Decimal | str:
+    """A measured size in mm, such that reading it gives the same float."""
+    exact = Decimal(repr(mm))
+    if unit == "mm":
+        return _tidy(exact)
+    inches = Decimal(repr(round(mm / 25.4, _PLACES["in"])))
+    if float(Fraction(inches) * Fraction(127, 5)) == mm:
+        return _tidy(inches)
+    return f"{_plain(exact)} mm"
+
+
+_ESCAPES = {
+    '"': '\\"',
+    "\\": "\\\\",
+    "\b": "\\b",
+    "\t": "\\t",
+    "\n": "\\n",
+    "\f": "\\f",
+    "\r": "\\r",
+}
+
+
+def _toml(value: object) -> str:
+    """A value in TOML, on one line."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        body = "".join(
+            _ESCAPES.get(c, c if c >= " " and c != "\x7f" else f"\\u{ord(c):04X}") for c in value
+        )
+        return f'"{body}"'
+    if isinstance(value, Decimal):
+        return _plain(value)
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{name} = {_toml(inner)}' for name, inner in value.items())} }}"
+    if isinstance(value, Sequence):
+        return f"[{', '.join(map(_toml, value))}]"
+    raise TypeError(f"no TOML for {type(value).__name__}")
+
+
+# A record as a whole
+
+
+def job_to_toml(job: Job) -> str:
+    """Write a job record as the text of a job file.
+
+    Parameters
+    ----------
+    job
+        Any job that the reader could have made; its ``text`` and ``path`` play no part.
+
+    Returns
+    -------
+    str
+        Without comments. Reading it gives an equal job, to the nanometre and to the last bit of a
+        kerf; what the job left out stays left out.
+    """
+    tables: list[tuple[str, dict[str, object]]] = [
+        ("", {"title": job.title, "unit": job.unit}),
+        ("inside", {name: _length(getattr(job.inside, name), job) for name in DIRECTIONS}),
+        (
+            "stock",
+            {
+                "material": job.stock.material,
+                "thickness": _thickness(job.stock.thickness, job.unit),
+            },
+        ),
+    ]
+    for name, panel in job.panels.items():
+        thickness = None if panel.thickness is None else _thickness(panel.thickness, job.unit)
+        tables.append((f"panels.{name}", {"thickness": thickness, "material": panel.material}))
+    cut = {
+        "kerf": _pair(job.cut.kerf, job.unit, length=True),
+        "scale": _pair(job.cut.scale, job.unit, length=False),
+        "tool": _length(job.cut.tool, job),
+    }
+    if any(value is not None for value in cut.values()):
+        tables.append(("cut", cut))
+    joint = _joint(job)
+    if any(value is not None for value in joint.values()):
+        tables.append(("joint", joint))
+    tables.append(("top", {"kind": job.top.kind}))
+    blocks = []
+    for name, values in tables:
+        lines = [f"[{name}]"] if name else []
+        lines += [f"{key} = {_toml(value)}" for key, value in values.items() if value is not None]
+        blocks.append("\n".join(lines) + "\n")
+    return "\n".join(blocks)
+
+
+def _length(nm: int | None, job: Job) -> Decimal | str | None:
+    return None if nm is None else written_length(nm, job.unit)
+
+
+def _thickness(thickness: Thickness, unit: Unit) -> object:
+    readings = [written_length(nm, unit) for nm in thickness.readings]
+    return readings if thickness.measured else readings[0]
+
+
+def _pair(pair: PerAxis | None, unit: Unit, *, length: bool) -> object:
+    if pair is None:
+        return None
+    x, y = (
+        _written_mm(value, unit) if length else _tidy(Decimal(repr(float(value))))
+        for value in (pair.x, pair.y)
+    )
+    return x if pair.x == pair.y else {"x": x, "y": y}
+
+
+def _joint(job: Job) -> dict[str, object]:
+    ask, plain = job.joint, JointAsk()
+    lengths = {name: _length(getattr(ask, name), job) for name in _LENGTHS}
+    return {
+        "clearance": lengths.pop("clearance"),
+        "fit": ask.fit,
+        "segments": ask.segments or None,
+        "ends": ask.ends if ask.ends != plain.ends else None,
+        "rank": list(ask.rank) or None,
+        "proud": _length(ask.proud, job) if ask.proud else None,
+        **lengths,
+    }
+
+
+# Single values into a text
+
+
+def edit_job_text(text: str, changes: Mapping[tuple[str, ...], Value | None]) -> str:
+    """Set or remove single values in the text of a job; every other byte stays as it is.
+
+    Parameters
+    ----------
+    text
+        The text of a job file, valid TOML.
+    changes
+        New values by the way to them, as in ``{("stock", "thickness"): Decimal("3.12")}``. ``None``
+        removes a key, and is no change where there is none. Missing tables are added at the end.
+
+    Returns
+    -------
+    str
+        The new text, with the line ends and the byte order mark of the old one.
+
+    Raises
+    ------
+    JobError
+        The text is not valid TOML; or a value cannot be set without touching others, as where a way
+        leads through a value that is no table.
+    """
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
+    mark = _BOM if text.startswith(_BOM) else ""
+    plain = text.removeprefix(_BOM)
+    try:
+        wanted = tomllib.loads(plain)
+        document = tomlkit.parse(plain)
+    except (tomllib.TOMLDecodeError, TOMLKitError) as error:
+        raise JobError(f"not valid TOML: {error}", do="correct the file first") from None
+    for keys, value in changes.items():
+        try:
+            _set(document, keys, None if value is None else _item(value))
+            _set(wanted, keys, None if value is None else tomllib.loads(f"v = {_toml(value)}")["v"])
+        except (TOMLKitError, TypeError, AttributeError, KeyError) as error:
+            raise _not_set(keys) from error
+    changed: str = tomlkit.dumps(document)
+    if "\r\n" in plain and not re.search(r"(?<!\r)\n", plain):
+        changed = re.sub(r"(?<!\r)\n", "\r\n", changed)
+    try:
+        same = tomllib.loads(changed) == wanted
+    except tomllib.TOMLDecodeError:
+        same = False
+    if not same:
+        raise _not_set(*changes)
+    return mark + changed
+
+
+def _not_set(*keys: tuple[str, ...]) -> JobError:
+    return JobError(
+        "the value cannot be set in this text without touching others",
+        where=", ".join(key_name(way) for way in keys),
+        do="change it by hand",
+    )
+
+
+def _set(tables: Any, keys: tuple[str, ...], value: object) -> None:
+    """Set one value in nested tables, alike for plain dicts and for a document that keeps its text."""
+    *way, name = keys
+    for key in way:
+        if key not in tables:
+            if value is None:
+                return
+            tables[key] = {} if type(tables) is dict else _new_table(way, key)
+        tables = tables[key]
+    if value is None:
+        if name in tables:
+            del tables[name]
+    else:
+        tables[name] = copy.deepcopy(value)
+
+
+def _new_table(way: Sequence[str], key: str) -> Any:
+    import tomlkit
+
+    # [panels] itself stays unwritten above [panels.NAME]
+    return tomlkit.table(is_super_table=key != way[-1])
+
+
+def _item(value: Value) -> Any:
+    """A value as the text keeper takes it, with exactly our decimals."""
+    import tomlkit
+
+    return tomlkit.value(_toml(value))
