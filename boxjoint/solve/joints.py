@@ -130,7 +130,7 @@ class Run:
 
 def find_joints(arrangement: Arrangement) -> tuple[Joint, ...]:
     """Return all joints of the arrangement, by (stronger, weaker) slab."""
-    joints = []
+    joints: list[Joint] = []
     slabs = arrangement.slabs
     for i, j in arrangement.overlaps():
         a, b = slabs[i], slabs[j]

@@ -1,0 +1,443 @@
+"""The exact proof: nominal panels share every joint without a gap or an overlap, to the nanometre.
+
+Its only input is the panels' nominal rings and their slabs, never owners or segments, so it cannot
+repeat a mistake of the solver. Along every bar where two slabs cross it measures, place by place, how
+much of the bar's width each panel covers (a sweep over the sides, O(n log n)); exactly one panel must
+cover it whole and the other not at all. With every panel inside its slab and the volumes adding up
+exactly to the union's, the panels are a partition of the slabs, and hence the inside is as asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from boxjoint.errors import ProofFailed
+from boxjoint.geometry.cuboid import Cuboid
+from boxjoint.geometry.rings import Ints
+from boxjoint.solve.arrangement import InsideBlock, Slab
+from boxjoint.solve.panels import Panel
+
+__all__ = ["ExactProof", "Fault", "exact_proof"]
+
+_AXIS = "xyz"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing that is wrong.
+
+    Parameters
+    ----------
+    kind
+        ``overlap`` (owned twice), ``void`` (owned by nobody), ``outside`` (a panel leaves its slab),
+        ``empty`` (a panel has no area), ``volume`` (a panel is not whole away from its joints),
+        ``inside`` (the asked inside is entered or not closed).
+    panels
+        Names of the panels concerned.
+    lo, hi
+        Where, nm, in the world.
+    size
+        How much: the extent of the fault along x, y and z, nm (of ``volume``: (nm3, 0, 0)).
+    """
+
+    kind: str
+    panels: tuple[str, ...]
+    lo: tuple[int, int, int]
+    hi: tuple[int, int, int]
+    size: tuple[int, int, int]
+
+    def __str__(self) -> str:
+        who = " and ".join(self.panels)
+        if self.kind == "volume":
+            return f"volume of {who} is off by {self.size[0] / 1e18:.9g} mm3 away from its joints"
+        how = " x ".join(f"{s / 1e6:.6f}" for s in self.size)
+        at = ", ".join(f"{_AXIS[k]} {self.lo[k] / 1e6:.6f}" for k in range(3))
+        return f"{self.kind} of {how} mm at {at} ({who})"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExactProof:
+    """What the exact proof found.
+
+    Parameters
+    ----------
+    faults
+        Empty when the proof holds.
+    bars, corners
+        How many were swept.
+    volume
+        Of all panels together, nm3, exact.
+    union
+        Of the union of all slabs, nm3, exact.
+    """
+
+    faults: tuple[Fault, ...]
+    bars: int
+    corners: int
+    volume: int
+    union: int
+
+    @property
+    def passed(self) -> bool:
+        """Whether nothing is wrong."""
+        return not self.faults
+
+    def require(self) -> None:
+        """Raise :class:`ProofFailed` unless the proof holds."""
+        if self.faults:
+            more = f" and {len(self.faults) - 1} more" if len(self.faults) > 1 else ""
+            raise ProofFailed(
+                "the exact proof failed", value=f"{self.faults[0]}{more}", faults=self.faults
+            )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sides:
+    """A panel's sides in the world, by the axis of their normal: line, span along it, sense."""
+
+    line: Ints
+    lo: Ints
+    hi: Ints
+    sense: Ints
+
+
+class _Part:
+    """One panel ready for sweeping; nothing of the solver's joints or owners is looked at."""
+
+    __slots__ = ("by_normal", "panel")
+
+    def __init__(self, panel: Panel) -> None:
+        self.panel = panel
+        start = panel.frame.to_world(panel.rings.xy)
+        after = panel.rings.following
+        end = (start[0][after], start[1][after])
+        mirror = panel.frame.senses[0] * panel.frame.senses[1]
+        self.by_normal: dict[int, _Sides] = {}
+        for k in (0, 1):
+            on, along = start[k], start[1 - k]
+            away = end[1 - k]
+            pick = (on == end[k]) & (along != away)
+            travel = np.sign(away - along)[pick]
+            # outward lies to the right of travel: +v -> +u, +u -> -v; a mirrored frame turns it
+            sense = (travel if k == 0 else -travel) * mirror
+            self.by_normal[panel.frame.axes[k]] = _Sides(
+                on[pick],
+                np.minimum(along, away)[pick],
+                np.maximum(along, away)[pick],
+                sense,
+            )
+
+    def covered(
+        self, axis: int, strip: tuple[int, int], span: tuple[int, int]
+    ) -> tuple[Ints, Ints]:
+        """Covered length of a strip as a function of the place along it.
+
+        Parameters
+        ----------
+        axis
+            World axis across the strip.
+        strip
+            The strip's (lo, hi) on ``axis``, nm.
+        span
+            The part of the strip's length to look at, nm.
+
+        Returns
+        -------
+        at
+            (k,) ascending places, the first is ``span[0]``.
+        length
+            (k,) nm: covered length from each place to the next (the last one up to ``span[1]``).
+        """
+        s = self.by_normal[axis]
+        # each stretch of material from a to b counts clip(b) - clip(a); sides at or before the
+        # strip's beginning add nothing
+        pick = (s.line > strip[0]) & (s.lo < span[1]) & (s.hi > span[0])
+        weight = s.sense[pick] * (np.minimum(s.line[pick], strip[1]) - strip[0])
+        lo = np.maximum(s.lo[pick], span[0])
+        hi = s.hi[pick]
+        inner = hi < span[1]
+        at = np.concatenate([np.array(span[:1], dtype=np.int64), lo, hi[inner]])
+        step = np.concatenate([np.zeros(1, dtype=np.int64), weight, -weight[inner]])
+        order = np.argsort(at, kind="stable")
+        at, total = at[order], np.cumsum(step[order])
+        last = np.empty(len(at), dtype=bool)
+        last[-1] = True
+        np.not_equal(at[1:], at[:-1], out=last[:-1])
+        return at[last], total[last]
+
+    def covered_area(self, box: Cuboid) -> int:
+        """Area of the panel within a cuboid's cross-section in the panel's plane, nm2, exact."""
+        u, v = self.panel.frame.axes
+        at, length = self.covered(u, box.span(u), box.span(v))
+        widths = np.diff(np.append(at, box.hi[v])).tolist()
+        return sum(w * c for w, c in zip(widths, length.tolist(), strict=True))
+
+
+def exact_proof(panels: Sequence[Panel], insides: Sequence[InsideBlock] = ()) -> ExactProof:
+    """Prove that the panels share out their slabs exactly, and that the insides are free and closed.
+
+    Parameters
+    ----------
+    panels
+        Nominal panels; of each only the slab, its frame and the rings are looked at.
+    insides
+        The blocks of space that were asked for.
+
+    Returns
+    -------
+    ExactProof
+        With every fault, its place and its exact size.
+    """
+    parts = [_Part(p) for p in panels]
+    slabs = [p.slab for p in panels]
+    faults: list[Fault] = []
+    for panel in panels:
+        faults += _within_slab(panel)
+    bars = _bars(slabs)
+    corners = _corners(bars)
+    crossed: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for (i, j, k), box in corners.items():
+        for pair, other in (((i, j), k), ((i, k), j), ((j, k), i)):
+            crossed.setdefault(pair, []).append(box.span(slabs[other].normal))
+        faults += _corner((parts[i], parts[j], parts[k]), box)
+    for (i, j), bar in bars.items():
+        faults += _sweep(parts[i], parts[j], bar, crossed.get((i, j), []))
+    union = sum(s.box.volume for s in slabs) - sum(b.volume for b in bars.values())
+    union += sum(c.volume for c in corners.values())
+    volumes = [p.rings.area * p.slab.thickness for p in panels]
+    if sum(volumes) != union:
+        for i, part in enumerate(parts):
+            own = [b for pair, b in bars.items() if i in pair]
+            crossings = [c for triple, c in corners.items() if i in triple]
+            faults += _whole_between(part, own, crossings)
+    for block in insides:
+        faults += _inside(block, slabs)
+    return ExactProof(
+        faults=_once(faults),
+        bars=len(bars),
+        corners=len(corners),
+        volume=sum(volumes),
+        union=union,
+    )
+
+
+def _once(faults: list[Fault]) -> tuple[Fault, ...]:
+    """Drop what several bars saw alike: the same void, or the same overlap in a corner."""
+    return tuple(dict.fromkeys(faults))
+
+
+def _within_slab(panel: Panel) -> list[Fault]:
+    slab = panel.slab
+    if len(panel.rings) == 0 or panel.rings.area <= 0:
+        return [
+            Fault(kind="empty", panels=(slab.name,), lo=slab.box.lo, hi=slab.box.hi, size=(0, 0, 0))
+        ]
+    lo, hi, over = list(slab.box.lo), list(slab.box.hi), [0, 0, 0]
+    for axis, values in zip(panel.frame.axes, panel.frame.to_world(panel.rings.xy), strict=True):
+        least, most = int(values.min()), int(values.max())
+        over[axis] = max(slab.box.lo[axis] - least, 0) + max(most - slab.box.hi[axis], 0)
+        lo[axis], hi[axis] = least, most
+    if not any(over):
+        return []
+    return [
+        Fault(
+            kind="outside",
+            panels=(slab.name,),
+            lo=(lo[0], lo[1], lo[2]),
+            hi=(hi[0], hi[1], hi[2]),
+            size=(over[0], over[1], over[2]),
+        )
+    ]
+
+
+def _bars(slabs: list[Slab]) -> dict[tuple[int, int], Cuboid]:
+    """Where two slabs share space. Found by sorting on x, apart from the solver's way."""
+    order = sorted(range(len(slabs)), key=lambda i: slabs[i].box.lo[0])
+    found = {}
+    active: list[int] = []
+    for i in order:
+        box = slabs[i].box
+        active = [j for j in active if slabs[j].box.hi[0] > box.lo[0]]
+        for j in active:
+            shared = box.common(slabs[j].box)
+            if shared is not None:
+                found[min(i, j), max(i, j)] = shared
+        active.append(i)
+    return dict(sorted(found.items()))
+
+
+def _corners(bars: dict[tuple[int, int], Cuboid]) -> dict[tuple[int, int, int], Cuboid]:
+    """The space that three slabs share, by the three."""
+    mates: dict[int, list[int]] = {}
+    for i, j in bars:
+        mates.setdefault(i, []).append(j)
+    found = {}
+    for (i, j), bar in bars.items():
+        for k in mates.get(j, []):
+            if (i, k) in bars:
+                shared = bar.common(bars[i, k])
+                if shared is not None:
+                    found[i, j, k] = shared
+    return found
+
+
+def _sweep(a: _Part, b: _Part, bar: Cuboid, corners: list[tuple[int, int]]) -> list[Fault]:
+    """Go along the bar between two slabs: exactly one of the two panels must own every place.
+
+    ``corners`` are the stretches where a third slab crosses; they are looked at apart.
+    """
+    na, nb = a.panel.slab.normal, b.panel.slab.normal
+    if na == nb:  # parallel slabs that overlap: all of it is owned twice
+        return [_fault("overlap", (a, b), bar.lo, bar.hi, bar.size)]
+    axis = 3 - na - nb
+    span = bar.span(axis)
+    at_a, len_a = a.covered(nb, bar.span(nb), span)
+    at_b, len_b = b.covered(na, bar.span(na), span)
+    at = np.concatenate([at_a, at_b, np.array(corners, dtype=np.int64).ravel()])
+    at = np.unique(at)
+    at = at[(at >= span[0]) & (at < span[1])]
+    wa, wb = bar.size[nb], bar.size[na]  # what covers the bar whole, across a and across b
+    la = len_a[np.searchsorted(at_a, at, side="right") - 1]
+    lb = len_b[np.searchsorted(at_b, at, side="right") - 1]
+    good = ((la == wa) & (lb == 0)) | ((la == 0) & (lb == wb))
+    for lo, hi in corners:
+        good |= (at >= lo) & (at < hi)
+    if good.all():
+        return []
+    ends = np.append(at[1:], span[1])
+    faults = []
+    for m in np.flatnonzero(~good).tolist():
+        lo3, hi3, size = list(bar.lo), list(bar.hi), [0, 0, 0]
+        lo3[axis], hi3[axis] = int(at[m]), int(ends[m])
+        size[axis] = hi3[axis] - lo3[axis]
+        ca, cb = int(la[m]), int(lb[m])
+        # a covers ca of the width times all of the bar along its own normal; b likewise
+        size[nb], size[na] = ca, cb
+        if ca and cb:
+            faults.append(_fault("overlap", (a, b), lo3, hi3, size))
+        size[nb], size[na] = wa - ca, wb - cb
+        if ca < wa and cb < wb:
+            faults.append(_fault("void", (a, b), lo3, hi3, size))
+    return faults
+
+
+def _corner(three: tuple[_Part, _Part, _Part], box: Cuboid) -> list[Fault]:
+    """Look at the space that three slabs share.
+
+    Either one panel owns all of it, or one has none of it and the other two share it out along
+    their bar, as where that bar's segments run through.
+    """
+    areas = [part.covered_area(box) for part in three]
+    whole = [box.volume // part.panel.slab.thickness for part in three]
+    if areas.count(0) == 2 and any(x == w for x, w in zip(areas, whole, strict=True)):
+        return []
+    best: list[Fault] | None = None
+    for k in (0, 1, 2):
+        if areas[k] == 0:
+            faults = _sweep(three[k - 2], three[k - 1], box, [])
+            if not faults:
+                return []
+            if best is None or len(faults) < len(best):
+                best = faults
+    if best is not None:
+        everybody = tuple(sorted(part.panel.slab.name for part in three))
+        return [replace(f, panels=everybody) if f.kind == "void" else f for f in best]
+    # all three have some of it: report each pair's common space
+    faults = []
+    for k in (0, 1, 2):
+        found = _sweep(three[k - 2], three[k - 1], box, [])
+        faults += [f for f in found if f.kind == "overlap"]
+    return faults or [_fault("overlap", three, box.lo, box.hi, box.size)]
+
+
+def _fault(
+    kind: str,
+    parts: Sequence[_Part],
+    lo: Sequence[int],
+    hi: Sequence[int],
+    size: Sequence[int],
+) -> Fault:
+    return Fault(
+        kind=kind,
+        panels=tuple(sorted(p.panel.slab.name for p in parts)),
+        lo=(lo[0], lo[1], lo[2]),
+        hi=(hi[0], hi[1], hi[2]),
+        size=(size[0], size[1], size[2]),
+    )
+
+
+def _whole_between(part: _Part, bars: list[Cuboid], corners: list[Cuboid]) -> list[Fault]:
+    """Whether the panel is whole away from its bars: its area there must be its slab's."""
+    slab = part.panel.slab
+    u, v = part.panel.frame.axes
+    size = slab.box.size
+    missing = size[u] * size[v] - part.panel.rings.area
+    for bar in bars:
+        missing -= bar.size[u] * bar.size[v] - part.covered_area(bar)
+    for box in corners:  # counted by two bars
+        missing += box.size[u] * box.size[v] - part.covered_area(box)
+    if missing == 0:
+        return []
+    return [
+        Fault(
+            kind="volume",
+            panels=(slab.name,),
+            lo=slab.box.lo,
+            hi=slab.box.hi,
+            size=(-missing * slab.thickness, 0, 0),
+        )
+    ]
+
+
+def _inside(block: InsideBlock, slabs: list[Slab]) -> list[Fault]:
+    """No slab may enter the block, and one must lie whole against every face that is not open."""
+    faults = []
+    box = block.box
+    for slab in slabs:
+        shared = box.common(slab.box)
+        if shared is not None:
+            faults.append(
+                Fault(
+                    kind="inside",
+                    panels=(slab.name,),
+                    lo=shared.lo,
+                    hi=shared.hi,
+                    size=shared.size,
+                )
+            )
+    for axis in range(3):
+        for sense in (-1, 1):
+            if (axis, sense) in block.open:
+                continue
+            face = box.hi[axis] if sense > 0 else box.lo[axis]
+            closed = False
+            nearest: int | None = None
+            for slab in slabs:
+                if slab.normal != axis:
+                    continue
+                own = slab.box.lo[axis] if sense > 0 else slab.box.hi[axis]
+                covers = all(
+                    slab.box.lo[k] <= box.lo[k] and box.hi[k] <= slab.box.hi[k]
+                    for k in range(3)
+                    if k != axis
+                )
+                if covers:
+                    closed = closed or own == face
+                    gap = abs(own - face)
+                    nearest = gap if nearest is None else min(nearest, gap)
+            if not closed:
+                size = [0, 0, 0]
+                size[axis] = nearest if nearest is not None else box.size[axis]
+                faults.append(
+                    Fault(
+                        kind="inside",
+                        panels=(block.name,),
+                        lo=box.lo,
+                        hi=box.hi,
+                        size=(size[0], size[1], size[2]),
+                    )
+                )
+    return faults
