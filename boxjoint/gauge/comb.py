@@ -1,0 +1,608 @@
+"""The comb: from verdicts on slots to the clearance that gives the wanted fit.
+
+Everything here is in x, the clearance as drawn on the comb (slot minus tab on the drawing, mm,
+positive is loose). A slot's verdict is the number of thresholds phi_1 < phi_2 < phi_3 that lie
+below its x, blurred by the scatter of cut edges and of judgement. The kerf is not needed: it only
+carries a result to another axis or another record (clearance as cut = x + 2 kerf).
+
+The posterior is held by particles: points of a scrambled Sobol sequence put through the prior, with
+weights. Verdicts that go up and down along the comb need no special case.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from enum import IntEnum, StrEnum
+from functools import lru_cache
+
+import numpy as np
+
+from boxjoint.errors import ReadingError, nearest_name
+from boxjoint.gauge.assumed import CombAssumed
+from boxjoint.gauge.distributions import Floats, normal_cdf, sobol_normal
+from boxjoint.job.records import FITS
+
+__all__ = [
+    "INFORMATION",
+    "CombAnswer",
+    "CombFinding",
+    "CombFlag",
+    "CombResult",
+    "CombRound",
+    "CombState",
+    "NextComb",
+    "Slot",
+    "Verdict",
+    "comb_start",
+    "comb_update",
+    "next_comb",
+    "sd_after_another",
+    "slot_positions",
+    "target_of",
+]
+
+#: Integral of phi^2 / (Phi (1 - Phi)): a comb of step d fixes a threshold to sqrt(sigma d / this).
+INFORMATION = 1.80639457113725
+
+LEAST_SLOTS, MOST_SLOTS = 3, 15
+
+_POWER = 12  # 4096 particles
+_SEED = 20_241
+_NODES = 9
+_PREDICTIVE_POINTS = 192
+_PREDICTIVE_ROUNDS = 1000
+_PREDICTIVE_TAIL = 0.001
+
+
+class Verdict(IntEnum):
+    """What a slot did with its tab; the number of thresholds below its clearance."""
+
+    NO = 0
+    PRESS = 1
+    SLIDES = 2
+    LOOSE = 3
+
+    @classmethod
+    def read(cls, word: str, where: str = "") -> Verdict:
+        """Read a verdict: ``no`` (will not enter), ``press``, ``slides`` or ``loose``.
+
+        Raises
+        ------
+        ReadingError
+            Any other word, naming ``where``.
+        """
+        names = [v.name.lower() for v in cls]
+        key = word.strip().lower()
+        if key not in names:
+            raise ReadingError(
+                "unknown verdict",
+                where=where,
+                value=repr(word),
+                limit="one of " + ", ".join(names),
+                do=nearest_name(key, names),
+            )
+        return cls[key.upper()]
+
+
+class CombFlag(StrEnum):
+    """Names of the findings on a comb."""
+
+    OUTSIDE = "OUTSIDE"
+    INCONSISTENT = "INCONSISTENT"
+    FEW_VERDICTS = "FEW_VERDICTS"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CombFinding:
+    """One plain warning about a round."""
+
+    flag: CombFlag
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.flag}: {self.text}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slot:
+    """One slot of a comb: its clearance as drawn, mm, and its verdict (``None``: not tried)."""
+
+    x_mm: float
+    verdict: Verdict | None
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.x_mm):
+            raise ReadingError("a slot's clearance is not a number", value=repr(self.x_mm))
+        if self.verdict is not None:
+            try:
+                object.__setattr__(self, "verdict", Verdict(self.verdict))
+            except ValueError:
+                raise ReadingError(
+                    "unknown verdict", where=f"slot {self.x_mm:+.3f} mm", value=repr(self.verdict)
+                ) from None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CombRound:
+    """One comb as cut and tried.
+
+    Parameters
+    ----------
+    slots
+        3 to 15 slots; two may share one clearance.
+    own_tab
+        True if every slot was tried with its own tab; False if one tab went through all of them,
+        whose error is then common to the round.
+
+    Raises
+    ------
+    ReadingError
+        Fewer than 3 or more than 15 slots.
+    """
+
+    slots: tuple[Slot, ...]
+    own_tab: bool = True
+
+    def __post_init__(self) -> None:
+        if not LEAST_SLOTS <= len(self.slots) <= MOST_SLOTS:
+            raise ReadingError(
+                "number of slots of a comb",
+                value=str(len(self.slots)),
+                limit=f"{LEAST_SLOTS} to {MOST_SLOTS}",
+            )
+
+    @property
+    def tried(self) -> tuple[Slot, ...]:
+        """The slots that have a verdict."""
+        return tuple(s for s in self.slots if s.verdict is not None)
+
+    @property
+    def step_mm(self) -> float:
+        """Median distance of neighbouring clearances, mm; 0 if all are alike."""
+        xs = np.unique([s.x_mm for s in self.slots])
+        return float(np.median(np.diff(xs))) if len(xs) > 1 else 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CombState:
+    """What is believed of the three thresholds of one axis of one record.
+
+    Parameters
+    ----------
+    phi
+        (n, 3) particles: thresholds phi_1 < phi_2 < phi_3, mm as drawn.
+    log_weight
+        (n,) logarithms of their weights, up to a constant.
+    kerf_mm, u_kerf_mm
+        Kerf that places the prior on the drawing, and its standard uncertainty.
+    assumed
+        Everything assumed.
+    rounds
+        All combs so far.
+    """
+
+    phi: Floats
+    log_weight: Floats
+    kerf_mm: float
+    u_kerf_mm: float
+    assumed: CombAssumed
+    rounds: tuple[CombRound, ...] = ()
+
+    @property
+    def weights(self) -> Floats:
+        """(n,) weights, summing to 1."""
+        w = np.exp(self.log_weight - self.log_weight.max())
+        return np.asarray(w / w.sum())
+
+    @property
+    def ess(self) -> float:
+        """Effective number of particles."""
+        w = self.weights
+        return 1.0 / float(w @ w)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CombAnswer:
+    """Clearance as drawn, mm, that gives a fit: posterior mean, sd and 95 % interval."""
+
+    fit: str
+    x_mm: float
+    sd_mm: float
+    low_mm: float
+    high_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextComb:
+    """The comb to cut next.
+
+    Parameters
+    ----------
+    centre_mm, step_mm, slots
+        Clearance of the middle slot as drawn, step, and number of slots.
+    sd_expected_mm
+        Standard deviation that another round would leave.
+    """
+
+    centre_mm: float
+    step_mm: float
+    slots: int
+    sd_expected_mm: float
+
+    @property
+    def x_mm(self) -> tuple[float, ...]:
+        """Clearances of the slots as drawn, mm, rising."""
+        return slot_positions(self.centre_mm, self.step_mm, self.slots)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CombResult:
+    """Outcome of a round.
+
+    Parameters
+    ----------
+    state
+        To be passed to the next update.
+    answers
+        One for each fit, by name.
+    fit
+        The fit asked for.
+    stop
+        True if its standard deviation is small enough that no further comb is worth cutting.
+    next_comb
+        What to cut if one goes on all the same.
+    findings
+        Warnings.
+    """
+
+    state: CombState
+    answers: dict[str, CombAnswer]
+    fit: str
+    stop: bool
+    next_comb: NextComb
+    findings: tuple[CombFinding, ...] = field(default=())
+
+    @property
+    def answer(self) -> CombAnswer:
+        """The clearance for the fit asked for."""
+        return self.answers[self.fit]
+
+    @property
+    def flags(self) -> frozenset[CombFlag]:
+        """The kinds of findings."""
+        return frozenset(f.flag for f in self.findings)
+
+
+def slot_positions(centre_mm: float, step_mm: float, slots: int) -> tuple[float, ...]:
+    """Clearances of evenly stepped slots around a centre, mm, rising."""
+    return tuple(centre_mm + step_mm * (i - (slots - 1) / 2) for i in range(slots))
+
+
+def target_of(phi: Floats, fit: str, assumed: CombAssumed) -> Floats:
+    """Clearance as drawn that gives a fit, for each row of thresholds.
+
+    Parameters
+    ----------
+    phi
+        (..., 3) thresholds.
+    fit
+        press: half-way between phi_1 and phi_2; snug: phi_2; glue: phi_2 plus the glue film;
+        slip: half-way between phi_2 and phi_3; loose: phi_3.
+
+    Raises
+    ------
+    ReadingError
+        Unknown fit.
+    """
+    p1, p2, p3 = phi[..., 0], phi[..., 1], phi[..., 2]
+    if fit == "press":
+        return np.asarray(0.5 * (p1 + p2))
+    if fit == "snug":
+        return np.asarray(p2)
+    if fit == "glue":
+        return np.asarray(p2 + assumed.glue_film_mm)
+    if fit == "slip":
+        return np.asarray(0.5 * (p2 + p3))
+    if fit == "loose":
+        return np.asarray(p3)
+    raise ReadingError(
+        "unknown fit",
+        value=repr(fit),
+        limit="one of " + ", ".join(FITS),
+        do=nearest_name(fit, FITS),
+    )
+
+
+def _prior_moments(state: CombState) -> tuple[Floats, Floats]:
+    # of (phi_2, log(phi_2 - phi_1), log(phi_3 - phi_2)), independent normals
+    a = state.assumed
+    mean = [a.theta2_mm - 2.0 * state.kerf_mm, math.log(a.step12_mm), math.log(a.step23_mm)]
+    sd = [math.hypot(a.theta2_sd_mm, 2.0 * state.u_kerf_mm), a.step_log_sd, a.step_log_sd]
+    return np.array(mean), np.array(sd)
+
+
+def _thresholds(z: Floats) -> Floats:
+    return np.column_stack([z[:, 0] - np.exp(z[:, 1]), z[:, 0], z[:, 0] + np.exp(z[:, 2])])
+
+
+def comb_start(
+    *, kerf_mm: float, u_kerf_mm: float, assumed: CombAssumed | None = None
+) -> CombState:
+    """State before any comb.
+
+    Parameters
+    ----------
+    kerf_mm, u_kerf_mm
+        Kerf (full width) along the comb's axis and its standard uncertainty; assumed values will do,
+        such as 0.20 +- 0.05.
+
+    Raises
+    ------
+    ReadingError
+        A kerf or uncertainty that is not finite, or a negative uncertainty.
+    """
+    if not math.isfinite(kerf_mm) or not (math.isfinite(u_kerf_mm) and u_kerf_mm >= 0.0):
+        raise ReadingError(
+            "kerf of a comb", value=f"{kerf_mm!r} +- {u_kerf_mm!r}", limit="finite, +- not negative"
+        )
+    z = sobol_normal(_POWER, _SEED)
+    state = CombState(
+        phi=np.zeros((0, 3)),
+        log_weight=np.zeros(len(z)),
+        kerf_mm=kerf_mm,
+        u_kerf_mm=u_kerf_mm,
+        assumed=assumed or CombAssumed(),
+    )
+    mean, sd = _prior_moments(state)
+    return replace(state, phi=_thresholds(mean + sd * z))
+
+
+@lru_cache(maxsize=1)
+def _hermite() -> tuple[Floats, Floats]:
+    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
+    return nodes, weights / weights.sum()
+
+
+def _noise(assumed: CombAssumed, own_tab: bool) -> tuple[float, Floats, Floats]:
+    # sd of a slot of its own, and nodes and weights of the error that the round has in common
+    s2, f2 = assumed.edge_sd_mm**2, assumed.fuzz_mm**2
+    if own_tab:
+        return math.sqrt(4.0 * s2 + f2), np.zeros(1), np.ones(1)
+    nodes, weights = _hermite()
+    return math.sqrt(2.0 * s2 + f2), math.sqrt(2.0 * s2) * nodes, weights
+
+
+def _log_likelihood(phi: Floats, round_: CombRound, assumed: CombAssumed) -> Floats:
+    # (n,) of the verdicts of one round
+    sd, nodes, weights = _noise(assumed, round_.own_tab)
+    scaled = np.ascontiguousarray(phi.T) / sd
+    total = np.zeros(phi.shape[0])
+    for node, weight in zip(nodes.tolist(), weights.tolist(), strict=True):
+        product = np.ones(phi.shape[0])
+        for slot in round_.tried:
+            v = int(slot.verdict or 0)
+            x = (slot.x_mm + node) / sd
+            above = normal_cdf(x - scaled[v - 1]) if v > 0 else 1.0
+            beyond = normal_cdf(x - scaled[v]) if v < 3 else 0.0
+            product *= np.maximum(above - beyond, assumed.factor_floor)
+        total += weight * product
+    # 15 factors of 1e-9 are 1e-135: no underflow
+    return np.log(total)
+
+
+def _inconsistent(state: CombState, round_: CombRound, log_likelihood: Floats) -> bool:
+    # is the round less probable than 99.9 % of the rounds that were to be expected before it?
+    tried = round_.tried
+    if len(tried) < 2:
+        return False
+    a = state.assumed
+    w = state.weights
+    got = math.log(float(w @ np.exp(log_likelihood - log_likelihood.max()))) + float(
+        log_likelihood.max()
+    )
+    rng = np.random.Generator(np.random.PCG64(_SEED + len(state.rounds)))
+    # systematic resampling: points of equal weight
+    places = (np.arange(_PREDICTIVE_POINTS) + rng.random()) / _PREDICTIVE_POINTS
+    points = state.phi[np.minimum(np.searchsorted(np.cumsum(w), places), len(w) - 1)]
+    sd, nodes, weights = _noise(a, round_.own_tab)
+    x = np.array([s.x_mm for s in tried])
+    # (node, point, slot, threshold) -> probability of each verdict
+    above = normal_cdf(
+        (x[None, None, :, None] + nodes[:, None, None, None] - points[None, :, None, :]) / sd
+    )
+    one, zero = np.ones((*above.shape[:3], 1)), np.zeros((*above.shape[:3], 1))
+    p = -np.diff(np.concatenate([one, above, zero], axis=3), axis=3)
+    log_p = np.log(np.maximum(p, a.factor_floor))
+
+    count = _PREDICTIVE_ROUNDS
+    point = rng.integers(len(points), size=count)
+    common = rng.normal(size=(count, 1)) * (
+        0.0 if round_.own_tab else math.sqrt(2.0) * a.edge_sd_mm
+    )
+    level = x + common + sd * rng.normal(size=(count, len(x)))
+    verdicts = (level[:, :, None] > points[point][:, None, :]).sum(axis=2)
+    chosen = np.zeros((len(x) * 4, count))
+    chosen[(4 * np.arange(len(x)) + verdicts).T.ravel(), np.tile(np.arange(count), len(x))] = 1.0
+    each = log_p.reshape(len(nodes) * len(points), -1) @ chosen
+    each = np.exp(each).reshape(len(nodes), len(points), count)
+    expected = np.log(np.einsum("k,kpc->c", weights, each) / len(points))
+    return got < float(np.quantile(expected, _PREDICTIVE_TAIL))
+
+
+def _refreshed(state: CombState) -> CombState:
+    # new particles from a normal fit of the posterior; weights from the prior and all rounds anew
+    mean0, sd0 = _prior_moments(state)
+    z = sobol_normal(_POWER, _SEED + 1)
+    for _ in range(4):
+        w, phi = state.weights, state.phi
+        u = np.column_stack(
+            [phi[:, 1], np.log(phi[:, 1] - phi[:, 0]), np.log(phi[:, 2] - phi[:, 1])]
+        )
+        mean = w @ u
+        off = u - mean
+        # twice the variance: the tails of the fit must lie outside those of the posterior; and a
+        # hundredth of the prior's sd, lest a single particle end the search where it stands
+        cov = 2.0 * (off * w[:, None]).T @ off + np.diag((0.01 * sd0) ** 2)
+        low = np.linalg.cholesky(cov)
+        u = mean + z @ low.T
+        log_q = -0.5 * (z * z).sum(axis=1)
+        log_w = -0.5 * (((u - mean0) / sd0) ** 2).sum(axis=1) - log_q
+        phi = _thresholds(u)
+        for r in state.rounds:
+            log_w += _log_likelihood(phi, r, state.assumed)
+        state = replace(state, phi=phi, log_weight=log_w)
+        if state.ess >= state.assumed.least_ess:
+            break
+    return state
+
+
+def _answer(state: CombState, fit: str) -> CombAnswer:
+    x, w = target_of(state.phi, fit, state.assumed), state.weights
+    mean = float(w @ x)
+    sd = math.sqrt(max(float(w @ (x - mean) ** 2), 0.0))
+    order = np.argsort(x, kind="stable")
+    cumulated = np.cumsum(w[order]) - 0.5 * w[order]
+    low, high = np.interp([0.025, 0.975], cumulated, x[order])
+    return CombAnswer(fit=fit, x_mm=mean, sd_mm=sd, low_mm=float(low), high_mm=float(high))
+
+
+def sd_after_another(sd_mm: float, step_mm: float, assumed: CombAssumed, *, own_tab: bool) -> float:
+    """Standard deviation of a threshold that another comb would leave, mm.
+
+    Parameters
+    ----------
+    sd_mm
+        Standard deviation now.
+    step_mm
+        Step of the next comb, which must be wide enough to reach past the threshold.
+
+    Notes
+    -----
+    A wide comb of step d fixes a threshold to sqrt(sigma_v d / I0), good to 3 % up to d = 3.5
+    sigma_v; a tab common to all slots adds its own error, which no number of slots lowers.
+    """
+    noise = _noise(assumed, own_tab)[0]
+    variance = noise * step_mm / INFORMATION
+    if not own_tab:
+        variance += 2.0 * assumed.edge_sd_mm**2
+    return 1.0 / math.sqrt(1.0 / sd_mm**2 + 1.0 / variance)
+
+
+def next_comb(
+    state: CombState, fit: str, *, slots: int = 9, own_tab: bool = True, least_step_mm: float = 0.0
+) -> NextComb:
+    """The comb to cut next (also the first one): centred on what is believed of the fit.
+
+    Parameters
+    ----------
+    slots
+        3 to 15.
+    least_step_mm
+        Step not to go below, beside the assumed least one.
+
+    Raises
+    ------
+    ReadingError
+        Unknown fit, or a number of slots outside 3 to 15.
+    """
+    if not LEAST_SLOTS <= slots <= MOST_SLOTS:
+        raise ReadingError(
+            "number of slots of a comb", value=str(slots), limit=f"{LEAST_SLOTS} to {MOST_SLOTS}"
+        )
+    now = _answer(state, fit)
+    a = state.assumed
+    step = max(a.next_step_sd * now.sd_mm, a.least_step_mm, least_step_mm)
+    return NextComb(
+        centre_mm=now.x_mm,
+        step_mm=step,
+        slots=slots,
+        sd_expected_mm=sd_after_another(now.sd_mm, step, a, own_tab=own_tab),
+    )
+
+
+def comb_update(
+    state: CombState,
+    slots: Sequence[Slot],
+    *,
+    own_tab: bool = True,
+    fit: str = "snug",
+) -> CombResult:
+    """Learn from the verdicts of one comb.
+
+    Parameters
+    ----------
+    state
+        From :func:`comb_start` or the last update.
+    slots
+        3 to 15 slots in any sequence; those without a verdict count for nothing.
+    own_tab
+        Whether every slot had its own tab.
+    fit
+        The fit wanted: press, snug, glue, slip or loose.
+
+    Returns
+    -------
+    CombResult
+        ``OUTSIDE``: all slots got one verdict, the wanted threshold lies beyond the comb.
+        ``INCONSISTENT``: the verdicts are less probable than 99.9 % of what was to be expected.
+        ``FEW_VERDICTS``: fewer than two.
+
+    Raises
+    ------
+    ReadingError
+        Too few or too many slots, an unknown verdict or fit.
+    """
+    round_ = CombRound(slots=tuple(slots), own_tab=own_tab)
+    target_of(state.phi[:1], fit, state.assumed)  # refuses an unknown fit before any work
+    findings = []
+    tried = round_.tried
+    if len(tried) < 2:
+        findings.append(
+            CombFinding(
+                flag=CombFlag.FEW_VERDICTS,
+                text=f"{len(tried)} verdict: a comb tells little from fewer than two",
+            )
+        )
+    log_likelihood = _log_likelihood(state.phi, round_, state.assumed)
+    if _inconsistent(state, round_, log_likelihood):
+        findings.append(
+            CombFinding(
+                flag=CombFlag.INCONSISTENT,
+                text="these verdicts are hardly to be expected after all that went before: was the "
+                "comb read from the wrong end, cut with other settings, or tried with other tabs?",
+            )
+        )
+    state = replace(
+        state,
+        log_weight=state.log_weight + log_likelihood,
+        rounds=(*state.rounds, round_),
+    )
+    if state.ess < state.assumed.least_ess:
+        state = _refreshed(state)
+    outside = len(tried) >= 2 and len({s.verdict for s in tried}) == 1
+    if outside:
+        word = Verdict(tried[0].verdict or 0).name.lower()
+        findings.append(
+            CombFinding(
+                flag=CombFlag.OUTSIDE,
+                text=f"all slots are {word}: the comb missed what it was to find; cut the next one, "
+                "it is placed by what is believed now",
+            )
+        )
+    answers = {name: _answer(state, name) for name in FITS}
+    return CombResult(
+        state=state,
+        answers=answers,
+        fit=fit,
+        stop=answers[fit].sd_mm <= state.assumed.stop_sd_mm and not outside,
+        next_comb=next_comb(
+            state,
+            fit,
+            slots=len(round_.slots),
+            own_tab=own_tab,
+            least_step_mm=round_.step_mm if outside else 0.0,
+        ),
+        findings=tuple(findings),
+    )
