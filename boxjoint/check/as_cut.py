@@ -1,0 +1,312 @@
+"""What the virtual cut leaves: clearances on every joint, inside sizes, webs and necks.
+
+Everything here is measured on rings as cut, in the world frame of the nominal box: a panel seated on
+its shoulders lies where its nominal outline lies.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, insort
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from boxjoint.geometry.rings import Ints, Rings, Role
+from boxjoint.solve.arrangement import InsideBlock
+from boxjoint.solve.panels import Panel
+from boxjoint.solve.solution import Solution
+
+__all__ = [
+    "InsideAsCut",
+    "JointAsCut",
+    "SheetAsCut",
+    "Web",
+    "inside_as_cut",
+    "joints_as_cut",
+    "least_web",
+    "sheets_as_cut",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointAsCut:
+    """Slot minus tab on one joint as cut, nm: the least and the greatest over its segments.
+
+    ``flanks`` is how many divisions were compared; 0 where nothing interlocks, and then both are 0.
+    ``unmatched`` counts flanks of one mate that face none of the other: a fault.
+    """
+
+    joint: int
+    flanks: int
+    least: int
+    greatest: int
+    unmatched: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetAsCut:
+    """Slots of one panel that take the sheet of another: width as cut, nm, least and greatest."""
+
+    joint: int
+    panel: str
+    sheet: str
+    least: int
+    greatest: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InsideAsCut:
+    """The inside along one axis as cut: what each spanning panel holds from shoulder to shoulder.
+
+    ``by_panel`` maps a panel's name to its distance, nm. ``least`` and ``greatest`` are 0 when no
+    panel spans.
+    """
+
+    block: str
+    axis: int
+    asked: int
+    by_panel: dict[str, int]
+
+    @property
+    def least(self) -> int:
+        """Least distance, nm."""
+        return min(self.by_panel.values(), default=0)
+
+    @property
+    def greatest(self) -> int:
+        """Greatest distance, nm."""
+        return max(self.by_panel.values(), default=0)
+
+    @property
+    def binds(self) -> str:
+        """The panel that holds the least; the first by name of equals."""
+        return min(sorted(self.by_panel), key=lambda p: self.by_panel[p], default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Web:
+    """The least material between two facing sides: width, nm, and its middle on the panel, nm."""
+
+    width: int
+    place: tuple[int, int]
+
+
+def _world_sides(panel: Panel, rings: Rings, axis: int) -> tuple[Ints, Ints, Ints, Ints]:
+    """Sides with their normal along a world axis: (place on it, sense of the normal, role, joint)."""
+    k = panel.frame.axes.index(axis)
+    along_x, sign = rings.direction()
+    pick = along_x if k == 0 else ~along_x
+    place = panel.frame.to_world(rings.xy)[k][pick]
+    return (
+        place,
+        sign[pick] * panel.frame.senses[k],
+        rings.role[pick].astype(np.int64),
+        rings.joint[pick].astype(np.int64),
+    )
+
+
+def joints_as_cut(solution: Solution, as_cut: Sequence[Rings]) -> tuple[JointAsCut, ...]:
+    """Compare the flanks of both mates of every joint.
+
+    Parameters
+    ----------
+    solution
+        The nominal solution.
+    as_cut
+        Rings as cut of every panel, in the sequence of ``solution.panels``, each in its own axes.
+
+    Returns
+    -------
+    One record a joint, in the sequence of ``solution.joints``.
+    """
+    sides: dict[tuple[int, int], tuple[Ints, Ints, Ints, Ints]] = {}
+    out = []
+    for joint in solution.joints:
+        pair = []
+        for s in (joint.a, joint.b):
+            key = (s, joint.axis)
+            if key not in sides:
+                sides[key] = _world_sides(solution.panels[s], as_cut[s], joint.axis)
+            place, sense, role, index = sides[key]
+            pick = (role == Role.FLANK) & (index == joint.index)
+            # a mortised panel may show one flank in two pieces; they lie at the same place
+            pair.append({w: np.unique(place[pick & (sense == w)]) for w in (1, -1)})
+        out.append(_compare(joint.index, pair[0], pair[1]))
+    return tuple(out)
+
+
+def _compare(joint: int, a: dict[int, Ints], b: dict[int, Ints]) -> JointAsCut:
+    unmatched = sum(abs(len(a[w]) - len(b[-w])) for w in (1, -1))
+    if unmatched:
+        return JointAsCut(joint=joint, flanks=0, least=0, greatest=0, unmatched=unmatched)
+    # where a's flank looks up the axis, b's looks down: the gap is b - a, and the reverse
+    gaps_up, gaps_down = b[-1] - a[1], a[-1] - b[1]
+    places = np.concatenate([a[1], b[1]])
+    gaps = np.concatenate([gaps_up, gaps_down])[np.argsort(places, kind="stable")]
+    n = len(gaps)
+    if n == 0:
+        return JointAsCut(joint=joint, flanks=0, least=0, greatest=0, unmatched=0)
+    both = gaps[1:] + gaps[:-1] if n > 1 else 2 * gaps  # a segment's two flanks make its clearance
+    return JointAsCut(
+        joint=joint, flanks=n, least=int(both.min()), greatest=int(both.max()), unmatched=0
+    )
+
+
+def sheets_as_cut(solution: Solution, as_cut: Sequence[Rings]) -> tuple[SheetAsCut, ...]:
+    """Measure every slot and mortise that takes a sheet, cheek to cheek."""
+    out = []
+    for joint in solution.joints:
+        for s in (joint.a, joint.b):
+            if joint.at_edge(s):
+                continue
+            mate = joint.mate(s)
+            normal = solution.panels[mate].slab.normal
+            place, sense, role, index = _world_sides(solution.panels[s], as_cut[s], normal)
+            pick = (role == Role.CHEEK) & (index == joint.index)
+            # the slot lies between a cheek that looks up the axis (below it) and one that looks down
+            below, above = place[pick & (sense > 0)], place[pick & (sense < 0)]
+            if len(below) and len(above):
+                out.append(
+                    SheetAsCut(
+                        joint=joint.index,
+                        panel=solution.panels[s].name,
+                        sheet=solution.panels[mate].name,
+                        least=int(above.min() - below.max()),
+                        greatest=int(above.max() - below.min()),
+                    )
+                )
+    return tuple(out)
+
+
+def inside_as_cut(
+    solution: Solution, block: InsideBlock, as_cut: Sequence[Rings]
+) -> tuple[InsideAsCut, ...]:
+    """Measure the inside on the parts: shoulder to shoulder of every panel that spans it.
+
+    Returns
+    -------
+    One record an axis. A panel counts when it has shoulders on the inner faces of slabs at both ends
+    of the block; at an open face there is nothing to hold, and only the asked size is known.
+    """
+    out = []
+    slabs = solution.arrangement.slabs
+    for axis in range(3):
+        lo, hi = block.box.span(axis)
+        walls_lo = {i for i, s in enumerate(slabs) if s.normal == axis and s.box.hi[axis] == lo}
+        walls_hi = {i for i, s in enumerate(slabs) if s.normal == axis and s.box.lo[axis] == hi}
+        held: dict[str, int] = {}
+        for i, panel in enumerate(solution.panels):
+            if axis not in panel.frame.axes:
+                continue
+            place, sense, role, index = _world_sides(panel, as_cut[i], axis)
+            shoulder = role == Role.SHOULDER
+            at_lo = shoulder & (sense < 0) & _with(solution, index, i, walls_lo)
+            at_hi = shoulder & (sense > 0) & _with(solution, index, i, walls_hi)
+            if at_lo.any() and at_hi.any():
+                # the shoulder that stands out farthest bears
+                held[panel.name] = int(place[at_hi].max() - place[at_lo].min())
+        out.append(InsideAsCut(block=block.name, axis=axis, asked=hi - lo, by_panel=held))
+    return tuple(out)
+
+
+def _with(solution: Solution, index: Ints, slab: int, walls: set[int]) -> np.ndarray:
+    """Which sides belong to a joint of ``slab`` with one of ``walls``."""
+    wanted = [j.index for j in solution.joints if slab in (j.a, j.b) and j.mate(slab) in walls]
+    return np.isin(index, wanted)
+
+
+def least_web(rings: Rings, *, necks: bool = False) -> Web | None:
+    """Find the least material between two facing sides that are not the flanks of one joint.
+
+    Parameters
+    ----------
+    rings
+        Rings as cut, nm.
+    necks
+        ``False``: only pairs of which one side belongs to a hole (webs). ``True``: all other pairs
+        (necks), tabs between two flanks of one joint left out.
+
+    Returns
+    -------
+    The least, or ``None`` where no such pair faces each other. O(n log n) for outlines whose sides
+    mostly see their neighbours, as those of panels do.
+    """
+    best: tuple[int, int, int] | None = None
+    hole = np.repeat(np.arange(rings.count) > 0, np.diff(rings.start))
+    if not necks and not hole.any():
+        return None
+    along_x, sign = rings.direction()
+    for k in (0, 1):
+        pick = along_x if k == 0 else ~along_x
+        if not necks:
+            # only what faces a hole can matter: drop sides that no hole overlaps
+            lo_h = np.minimum(rings.xy[hole, 1 - k], rings.ends[hole, 1 - k]).min()
+            hi_h = np.maximum(rings.xy[hole, 1 - k], rings.ends[hole, 1 - k]).max()
+            a, b = rings.xy[:, 1 - k], rings.ends[:, 1 - k]
+            pick = pick & (np.minimum(a, b) < hi_h) & (np.maximum(a, b) > lo_h)
+        found = _facing(
+            rings.xy[pick, k],
+            rings.xy[pick, 1 - k],
+            rings.ends[pick, 1 - k],
+            sign[pick],
+            hole[pick],
+            rings.role[pick] == Role.FLANK,
+            rings.joint[pick],
+            necks,
+        )
+        if found and (best is None or found[0] < best[0]):
+            width, across, along = found
+            best = (width, across, along) if k == 0 else (width, along, across)
+    return None if best is None else Web(width=best[0], place=(best[1], best[2]))
+
+
+def _facing(
+    line: Ints,
+    start: Ints,
+    end: Ints,
+    sign: Ints,
+    hole: np.ndarray,
+    flank: np.ndarray,
+    joint: np.ndarray,
+    necks: bool,
+) -> tuple[int, int, int] | None:
+    """Sweep along the sides; return (width, middle across, place along) of the least facing pair."""
+    n = len(line)
+    lo, hi = np.minimum(start, end).tolist(), np.maximum(start, end).tolist()
+    at, sense = line.tolist(), sign.tolist()
+    in_hole, is_flank, belongs = hole.tolist(), flank.tolist(), joint.tolist()
+    # at one place sides end before others begin
+    events = sorted([(lo[i], 1, i) for i in range(n)] + [(hi[i], 0, i) for i in range(n)])
+    active: list[tuple[int, int]] = []
+    best: tuple[int, int, int] | None = None
+
+    def pair(p: int, along: int) -> None:
+        nonlocal best
+        if not 0 <= p < len(active) - 1:
+            return
+        (x0, i), (x1, j) = active[p], active[p + 1]
+        # material lies between a side that looks back and the next one, which looks ahead
+        if sense[i] > 0 or sense[j] < 0 or (in_hole[i] or in_hole[j]) == necks:
+            return
+        if is_flank[i] and is_flank[j] and belongs[i] == belongs[j]:
+            return  # a tab: its width is the segment's
+        width = x1 - x0
+        if best is None or width < best[0]:
+            best = (width, (x0 + x1) // 2, along)
+
+    pending: list[int] = []
+    for m, (place, begins, i) in enumerate(events):
+        key = (at[i], i)
+        if begins:
+            insort(active, key)
+        else:
+            del active[bisect_left(active, key)]
+        pending.append(bisect_left(active, key))
+        # look only once all events of one place are in: half of a corner is no web
+        if m + 1 == len(events) or events[m + 1][0] != place:
+            for p in pending:
+                for q in (p - 1, p):
+                    pair(q, place)
+            pending.clear()
+    return best
