@@ -56,7 +56,7 @@ def read_job(path: str | PathLike[str], *, proceed: bool = False) -> Job:
         The file is not there, a folder, not readable, too large, empty, not text, not TOML, or not
         a job; ``data["problems"]`` lists all that is wrong in it.
     """
-    name = str(path)
+    name = str(path) or str(Path())
     try:
         with Path(path).open("rb") as file:
             # one byte more than a job may have tells, without reading a large file whole

@@ -262,13 +262,18 @@ def edit_job_text(text: str, changes: Mapping[tuple[str, ...], Value | None]) ->
         document = tomlkit.parse(plain)
     except (tomllib.TOMLDecodeError, TOMLKitError) as error:
         raise JobError(f"not valid TOML: {error}", do="correct the file first") from None
+    added: list[Any] = []
     for keys, value in changes.items():
         try:
-            _set(document, keys, None if value is None else _item(value))
+            _set(document, keys, None if value is None else _item(value), added)
             _set(wanted, keys, None if value is None else tomllib.loads(f"v = {_toml(value)}")["v"])
         except (TOMLKitError, TypeError, AttributeError, KeyError) as error:
             raise _not_set(keys) from error
+    for table in added:
+        table.add(tomlkit.nl())
     changed: str = tomlkit.dumps(document)
+    if added and changed.endswith("\n\n"):
+        changed = changed[:-1]
     if "\r\n" in plain and not re.search(r"(?<!\r)\n", plain):
         changed = re.sub(r"(?<!\r)\n", "\r\n", changed)
     try:
@@ -288,14 +293,19 @@ def _not_set(*keys: tuple[str, ...]) -> JobError:
     )
 
 
-def _set(tables: Any, keys: tuple[str, ...], value: object) -> None:
-    """Set one value in nested tables, alike for plain dicts and for a document that keeps its text."""
+def _set(tables: Any, keys: tuple[str, ...], value: object, added: list[Any] | None = None) -> None:
+    """Set one value in nested tables, alike for plain dicts and for a document that keeps its text.
+
+    ``added`` takes the tables that the document did not have, for a blank line behind each.
+    """
     *way, name = keys
-    for key in way:
+    for depth, key in enumerate(way, 1):
         if key not in tables:
             if value is None:
                 return
-            tables[key] = {} if type(tables) is dict else _new_table(way, key)
+            tables[key] = {} if added is None else _new_table(tables, last=depth == len(way))
+            if added is not None and depth == len(way) and not _is_inline(tables):
+                added.append(tables[key])
         tables = tables[key]
     if value is None:
         if name in tables:
@@ -304,11 +314,19 @@ def _set(tables: Any, keys: tuple[str, ...], value: object) -> None:
         tables[name] = copy.deepcopy(value)
 
 
-def _new_table(way: Sequence[str], key: str) -> Any:
+def _is_inline(table: Any) -> bool:
+    from tomlkit.items import InlineTable
+
+    return isinstance(table, InlineTable)
+
+
+def _new_table(above: Any, *, last: bool) -> Any:
     import tomlkit
 
+    if _is_inline(above):
+        return tomlkit.inline_table()
     # [panels] itself stays unwritten above [panels.NAME]
-    return tomlkit.table(is_super_table=key != way[-1])
+    return tomlkit.table(is_super_table=not last)
 
 
 def _item(value: Value) -> Any:
