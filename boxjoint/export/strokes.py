@@ -2,14 +2,16 @@
 
 The letters are the single-stroke sans letters that A. V. Hershey digitised at the US National Bureau
 of Standards (NBS Special Publication 424, 1976), in the public domain, from the library
-``Hershey-Fonts``. They hold ASCII. Any other character is replaced, in this sequence: by a
-fixed table (ä becomes ae, × becomes x, ± becomes +-, ° becomes deg); else by its compatible decomposition without accents (é becomes e, ½ becomes 1/2); else by ``?``.
+``Hershey-Fonts``. They hold ASCII. Any other character is replaced, in this sequence: by a fixed
+table (ä becomes ae, × becomes x, ± becomes +-, ° becomes deg); else by its compatible decomposition
+without accents (é becomes e, ½ becomes 1/2); else by ``?``.
 """
 
 from __future__ import annotations
 
 import math
 import unicodedata
+from collections.abc import Callable
 from functools import cache
 
 import numpy as np
@@ -24,34 +26,109 @@ __all__ = ["label_strokes", "one_line", "to_ascii"]
 _BASE_LINE = 9
 _CAP_HEIGHT = 21
 
-_FOLDED = str.maketrans(
-    {
-        **dict(
-            zip(
-                "äöüÄÖÜæÆœŒ",
-                ["ae", "oe", "ue", "Ae", "Oe", "Ue", "ae", "Ae", "oe", "Oe"],
-                strict=True,
-            )
-        ),
-        **dict(
-            zip(
-                "ßøØłŁđĐðÐþÞı",
-                ["ss", "o", "O", "l", "L", "d", "D", "d", "D", "th", "Th", "i"],
-                strict=True,
-            )
-        ),
-        **dict(
-            zip(
-                "×÷±⌀·•≤≥≈→⁄«»",
-                ["x", "/", "+-", "dia", ".", "-", "<=", ">=", "~", "->", "/", "<<", ">>"],
-                strict=True,
-            )
-        ),
-        **dict.fromkeys("‐‑‒–—−", "-"),
-        **dict.fromkeys("‘’‚′", "'"),
-        **dict.fromkeys("“”„″", '"'),
-    }
-)
+_PAIRS = [
+    "ä",
+    "ae",
+    "ö",
+    "oe",
+    "ü",
+    "ue",
+    "Ä",
+    "Ae",
+    "Ö",
+    "Oe",
+    "Ü",
+    "Ue",
+    "ß",
+    "ss",
+    "æ",
+    "ae",
+    "Æ",
+    "Ae",
+    "œ",
+    "oe",
+    "Œ",
+    "Oe",
+    "ø",
+    "o",
+    "Ø",
+    "O",
+    "ł",
+    "l",
+    "Ł",
+    "L",
+    "đ",
+    "d",
+    "Đ",
+    "D",
+    "ð",
+    "d",
+    "Ð",
+    "D",
+    "þ",
+    "th",
+    "Þ",
+    "Th",
+    "ı",
+    "i",
+    "×",
+    "x",
+    "÷",
+    "/",
+    "±",
+    "+-",
+    "°",
+    "deg",
+    "⌀",
+    "dia",
+    "·",
+    ".",
+    "•",
+    "-",
+    "≤",
+    "<=",
+    "≥",
+    ">=",
+    "≈",
+    "~",
+    "→",
+    "->",
+    "⁄",
+    "/",
+    "«",
+    "<<",
+    "»",
+    ">>",
+    "‐",
+    "-",
+    "‑",
+    "-",
+    "‒",
+    "-",
+    "–",
+    "-",
+    "—",
+    "-",
+    "−",
+    "-",
+    "‘",
+    "'",
+    "’",
+    "'",
+    "‚",
+    "'",
+    "′",
+    "'",
+    "“",
+    '"',
+    "”",
+    '"',
+    "„",
+    '"',
+    "″",
+    '"',
+]
+_FOLDED = str.maketrans(dict(zip(_PAIRS[::2], _PAIRS[1::2], strict=True)))
 
 
 def one_line(text: str) -> str:
@@ -63,14 +140,17 @@ def one_line(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
-def to_ascii(text: str) -> str:
-    """Return ``text`` in ASCII, replaced as the module says."""
+def to_ascii(text: str, *, otherwise: Callable[[str], str] = lambda _: "?") -> str:
+    """Return ``text`` in ASCII, replaced as the module says.
+
+    ``otherwise`` gives what stands for a character that has no replacement.
+    """
     if text.isascii():
         return text
     done = []
     for c in unicodedata.normalize("NFC", text):
         plain = unicodedata.normalize("NFKD", c.translate(_FOLDED)).translate(_FOLDED)
-        done.append("".join(p for p in plain if p.isascii()) or "?")
+        done.append("".join(p for p in plain if p.isascii()) or otherwise(c))
     return "".join(done)
 
 

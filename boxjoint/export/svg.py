@@ -7,8 +7,8 @@ every y is written as the page's height less y, without a transformation, which 
 from __future__ import annotations
 
 import math
+from html import escape
 from itertools import pairwise
-from xml.sax.saxutils import escape
 
 import numpy as np
 from numpy.typing import NDArray
