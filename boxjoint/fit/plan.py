@@ -1,0 +1,289 @@
+"""What to cut with: every figure that compensation needs, each with its source.
+
+The job's own numbers come first, then what was measured in this shop, then what is assumed, and the
+plan says which is which. Brittle stock never gets interference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+from boxjoint.errors import CannotBeCut, InputError
+from boxjoint.fit.compensate import Allowance, Beam
+from boxjoint.fit.fits import (
+    ASSUMED_KERF_MM,
+    SHEET_CLEARANCE_MM,
+    assumed_clearance,
+    family_of,
+)
+from boxjoint.job.figures import Figure
+from boxjoint.job.records import Job, PerAxis, Source
+
+__all__ = ["Measured", "Plan", "plan_cut", "seat_gap"]
+
+MEASURE_KERF = "boxjoint gauge draw kerf"
+MEASURE_FIT = "boxjoint gauge draw comb"
+SHOULDER_RELIEF_MM = 0.1
+FLOOR_RELIEF_MM = 0.2
+BRITTLE_RELIEF_MM = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """What the shop knows of this machine, sheet and settings; ``None`` where nothing is known.
+
+    ``clearance`` is for the fit that the job names.
+    """
+
+    kerf_x: Figure | None = None
+    kerf_y: Figure | None = None
+    scale_x: Figure | None = None
+    scale_y: Figure | None = None
+    clearance: Figure | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """Figures for one job, and the allowances that follow from them.
+
+    ``fit`` is the name of the fit, ``""`` where a clearance was given instead. ``kerf_x`` and
+    ``kerf_y`` are 0 for a router, whose controller offsets by the radius of ``tool`` (mm). ``webs``
+    and ``clearances`` are by panel and by joint, mm.
+    """
+
+    kerf_x: Figure
+    kerf_y: Figure
+    scale_x: Figure
+    scale_y: Figure
+    fit: str
+    clearance: Figure
+    clearances: tuple[float, ...]
+    sheet_clearance: Figure
+    proud: Figure
+    shoulder_relief: Figure
+    floor_relief: Figure
+    corner_relief: Figure
+    web: Figure
+    webs: tuple[float, ...]
+    tool: Figure | None = None
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def beam(self) -> Beam:
+        """The beam to compensate for."""
+        return Beam(
+            kerf=PerAxis(x=self.kerf_x.value, y=self.kerf_y.value),
+            scale=PerAxis(x=self.scale_x.value, y=self.scale_y.value),
+        )
+
+    def allowance(self, *, guest: bool = False) -> Allowance:
+        """The allowances of a panel."""
+        return Allowance(
+            clearance=self.clearances,
+            sheet_clearance=self.sheet_clearance.value,
+            proud=self.proud.value,
+            shoulder_relief=self.shoulder_relief.value if guest else 0.0,
+            floor_relief=self.floor_relief.value,
+        )
+
+    @property
+    def figures(self) -> dict[str, Figure]:
+        """All figures by name, in the sequence in which they are shown."""
+        names = (
+            "kerf_x",
+            "kerf_y",
+            "scale_x",
+            "scale_y",
+            "clearance",
+            "sheet_clearance",
+            "proud",
+            "shoulder_relief",
+            "floor_relief",
+            "corner_relief",
+            "web",
+        )
+        found: dict[str, Figure] = {n: getattr(self, n) for n in names}
+        return found | ({"tool": self.tool} if self.tool else {})
+
+
+def _asked(nm: int | None, default: float, note: str) -> Figure:
+    if nm is not None:
+        return Figure(value=nm / 1e6, source=Source.ASKED)
+    return Figure(value=default, source=Source.ASSUMED, note=note)
+
+
+def plan_cut(
+    job: Job,
+    panels: Sequence[str],
+    joints: Sequence[tuple[str, str]],
+    measured: Measured | None = None,
+) -> Plan:
+    """Settle every figure of the cut.
+
+    Parameters
+    ----------
+    job
+        What was asked.
+    panels
+        Names of all panels, by index.
+    joints
+        The two panels of each joint, by index of the joint.
+    measured
+        What the shop book knows; the job's own numbers go before it.
+
+    Raises
+    ------
+    InputError
+        When the material does not bear the fit.
+    """
+    shop = measured or Measured()
+    warnings: list[str] = []
+    brittle = {p: family_of(job.material(p)).brittle for p in panels}
+    kerf_x, kerf_y = _kerf(job, shop)
+    scale = job.cut.scale
+    if scale is not None:
+        scale_x = Figure(value=scale.x, source=Source.ASKED, unit="1")
+        scale_y = Figure(value=scale.y, source=Source.ASKED, unit="1")
+    else:
+        one = Figure(value=1.0, source=Source.ASSUMED, unit="1", note="boxjoint gauge draw strip")
+        scale_x, scale_y = shop.scale_x or one, shop.scale_y or one
+    fit, clearance, clearances = _clearance(job, joints, brittle, shop)
+    tool = None
+    if job.cut.tool is not None:
+        tool = Figure(value=job.cut.tool / 1e6, source=Source.ASKED)
+        warnings.append(
+            f"router: outlines are not compensated; the controller offsets by the radius, "
+            f"{tool.value / 2:.4g} mm"
+        )
+    relief = job.joint.corner_relief
+    if relief is not None:
+        corner = Figure(value=relief / 1e6, source=Source.ASKED)
+    elif tool is not None:
+        corner = Figure(
+            value=tool.value / 2, source=Source.COMPUTED, note="radius of the router's cutter"
+        )
+    elif any(brittle.values()):
+        corner = Figure(
+            value=BRITTLE_RELIEF_MM, source=Source.ASSUMED, note="brittle stock cracks from corners"
+        )
+    else:
+        corner = Figure(value=0.0, source=Source.ASSUMED)
+    thick = {p: job.thickness(p).nm / 1e6 for p in panels}
+    web_of = [thick[p] * (1.5 if brittle[p] else 1.0) for p in panels]
+    if job.joint.web is not None:
+        web_of = [job.joint.web / 1e6] * len(web_of)
+    web = _asked(job.joint.web, min(web_of), "one thickness, 1.5 in brittle stock")
+    return Plan(
+        kerf_x=kerf_x,
+        kerf_y=kerf_y,
+        scale_x=scale_x,
+        scale_y=scale_y,
+        fit=fit,
+        clearance=clearance,
+        clearances=clearances,
+        sheet_clearance=_asked(
+            job.joint.sheet_clearance,
+            SHEET_CLEARANCE_MM,
+            "try it: boxjoint gauge draw comb --sheet",
+        ),
+        proud=Figure(
+            value=job.joint.proud / 1e6,
+            source=Source.ASKED if job.joint.proud else Source.ASSUMED,
+        ),
+        shoulder_relief=_asked(
+            job.joint.shoulder_relief, SHOULDER_RELIEF_MM, "so that guests never push walls apart"
+        ),
+        floor_relief=_asked(
+            job.joint.floor_relief, FLOOR_RELIEF_MM, "so that half-laps close on their rims"
+        ),
+        corner_relief=corner,
+        web=web,
+        webs=tuple(web_of),
+        tool=tool,
+        warnings=tuple(warnings),
+    )
+
+
+def _kerf(job: Job, shop: Measured) -> tuple[Figure, Figure]:
+    if job.cut.tool is not None:
+        none = Figure(
+            value=0.0, source=Source.COMPUTED, note="a router's outlines are not compensated"
+        )
+        return none, none
+    if job.cut.kerf is not None:
+        return (
+            Figure(value=job.cut.kerf.x, source=Source.ASKED),
+            Figure(value=job.cut.kerf.y, source=Source.ASKED),
+        )
+    guess = Figure(
+        value=ASSUMED_KERF_MM,
+        source=Source.ASSUMED,
+        note=f"nobody measured it; measure it with: {MEASURE_KERF}",
+    )
+    return shop.kerf_x or guess, shop.kerf_y or guess
+
+
+def _clearance(
+    job: Job, joints: Sequence[tuple[str, str]], brittle: dict[str, bool], shop: Measured
+) -> tuple[str, Figure, tuple[float, ...]]:
+    """Return the fit's name, the clearance to show, and the clearance of every joint."""
+    ask = job.joint
+    if ask.clearance is not None:
+        value = ask.clearance / 1e6
+        for a, b in joints:
+            if value < 0 and (brittle[a] or brittle[b]):
+                raise InputError(
+                    "interference is refused in brittle stock: it cracks",
+                    where="[joint] clearance",
+                    value=f"{value:.3f} mm in {job.material(a if brittle[a] else b)}",
+                    limit="0 or more",
+                    do='give a clearance of 0 or more, or fit = "glue"',
+                )
+        return "", Figure(value=value, source=Source.ASKED), (value,) * len(joints)
+    fit = ask.fit or "snug"
+    if shop.clearance is not None:
+        value = shop.clearance.value
+        if value < 0 and any(brittle.values()):
+            value = 0.0
+        return fit, shop.clearance, (value,) * len(joints)
+    # of two materials the one that wants more room decides
+    values = tuple(
+        max(assumed_clearance(job.material(a), fit), assumed_clearance(job.material(b), fit))
+        for a, b in joints
+    )
+    stock = assumed_clearance(job.stock.material, fit)
+    asked = f"fit {fit} asked" if ask.fit else f"fit {fit} assumed"
+    figure = Figure(
+        value=values[0] if values and len(set(values)) == 1 else stock,
+        source=Source.ASSUMED,
+        note=f"{asked}; starting value for {family_of(job.stock.material).name}; "
+        f"try it with: {MEASURE_FIT}",
+    )
+    return fit, figure, values
+
+
+def seat_gap(radius: float, clearance: float) -> float:
+    """How far a mate's sharp corner stands off the shoulder on the fillet of a round beam, mm.
+
+    Parameters
+    ----------
+    radius
+        Of the fillet in inside corners, mm: half the kerf.
+    clearance
+        Slot minus tab, mm.
+
+    Returns
+    -------
+    ``radius - sqrt(radius^2 - (radius - clearance/2)^2)``, and ``radius`` where the clearance is 0 or
+    less; 0 where the clearance clears the fillet. Geometry; see the design's section 5.
+    """
+    if radius < 0:
+        raise CannotBeCut("a fillet needs a radius of 0 or more", value=f"{radius} mm")
+    if clearance <= 0:
+        return radius
+    left = radius - clearance / 2
+    if left <= 0:
+        return 0.0
+    return radius - sqrt(radius * radius - left * left)

@@ -1,0 +1,238 @@
+"""The whole flow in one place, read top to bottom: a job in, everything made and proved out.
+
+Commands, notebooks and the page call this and hold no rules of their own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from boxjoint.check.as_cut import inside_as_cut, joints_as_cut, least_web, sheets_as_cut
+from boxjoint.check.built import Built, Part
+from boxjoint.check.exact import exact_proof
+from boxjoint.errors import CannotBeCut, InputError
+from boxjoint.fit.compensate import Beam, compensate, virtual_cut
+from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
+from boxjoint.fit.relief import relieve
+from boxjoint.geometry.rings import Rings
+from boxjoint.job.questions import question_job
+from boxjoint.job.records import DIRECTIONS, Job, PerAxis
+from boxjoint.solve.arrangement import Arrangement
+from boxjoint.solve.box import box_arrangement
+from boxjoint.solve.solution import Solution, solve
+from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
+from boxjoint.units import format_mm, mm_and_thou
+
+__all__ = ["build", "tab_ask"]
+
+#: A clearance as cut is the sum of four roundings to a nanometre; an inside is the sum of two.
+CLEARANCE_TOLERANCE_NM = 4
+INSIDE_TOLERANCE_NM = 2
+
+
+def tab_ask(job: Job) -> TabAsk:
+    """What the job asks of its tabs, for the solver."""
+    return TabAsk(
+        width=job.joint.tab_width,
+        counts={DIRECTIONS.index(d): n for d, n in job.joint.segments.items()} or None,
+        ends=job.joint.ends,
+    )
+
+
+def build(
+    job: Job,
+    *,
+    arrangement: Arrangement | None = None,
+    measured: Measured | None = None,
+    kerf_by_controller: bool = False,
+    confirmed: bool = False,
+) -> Built:
+    """Solve, compensate, cut virtually and prove one job.
+
+    Parameters
+    ----------
+    job
+        What was asked.
+    arrangement
+        The slabs; ``None`` takes the job's own box.
+    measured
+        What the shop book knows of kerf, scale and clearance here.
+    kerf_by_controller
+        Draw with clearance, proud and reliefs, but leave the kerf to the controller.
+    confirmed
+        The maker has confirmed what would otherwise be asked about.
+
+    Returns
+    -------
+    Built
+        With every fault found; ``built.require()`` raises when there is one.
+
+    Raises
+    ------
+    BoxjointError
+        When the job cannot be solved or cut; nothing was proved then.
+    """
+    arrangement = arrangement or box_arrangement(job)
+    solution = solve(arrangement, tab_ask(job))
+    exact = exact_proof(solution.panels, arrangement.insides)
+
+    names = [p.name for p in solution.panels]
+    mates = [(names[j.a], names[j.b]) for j in solution.joints]
+    plan = plan_cut(job, names, mates, measured)
+    beam = plan.beam
+    if kerf_by_controller:
+        _confirm_one_kerf(plan, confirmed)
+        beam = Beam(kerf=PerAxis(x=0.0, y=0.0), scale=plan.beam.scale)
+
+    parts = []
+    for panel, web in zip(solution.panels, plan.webs, strict=True):
+        drawn = compensate(
+            panel.rings, beam, plan.allowance(guest=panel.slab.guest), name=panel.name
+        )
+        if plan.tool is not None:
+            _refuse_narrow(drawn.rings, plan.tool.value, panel.name)
+        as_cut = virtual_cut(drawn.rings, beam, name=panel.name)
+        parts.append(
+            Part(
+                panel=panel,
+                drawn=drawn,
+                relieved=relieve(drawn, plan.corner_relief.value),
+                as_cut=as_cut,
+                web=least_web(as_cut) if web > 0 else None,
+                neck=least_web(as_cut, necks=True) if web > 0 else None,
+            )
+        )
+    cut = [p.as_cut for p in parts]
+    built = Built(
+        job=job,
+        solution=solution,
+        plan=plan,
+        beam=beam,
+        kerf_by_controller=kerf_by_controller,
+        parts=tuple(parts),
+        exact=exact,
+        joints=joints_as_cut(solution, cut),
+        sheets=sheets_as_cut(solution, cut),
+        insides=tuple(r for b in arrangement.insides for r in inside_as_cut(solution, b, cut)),
+        seat_gap_mm=_seat_gap(plan),
+    )
+    return _judged(built)
+
+
+def _confirm_one_kerf(plan: Plan, confirmed: bool) -> None:
+    """A controller offsets by one kerf: with two that differ the maker has to say yes."""
+    apart = abs(plan.kerf_x.value - plan.kerf_y.value)
+    if apart > 0.01 and not confirmed:
+        raise InputError(
+            "a controller offsets by one kerf, and this machine has two",
+            value=f"kerf X {mm_and_thou(plan.kerf_x.value)}, kerf Y {mm_and_thou(plan.kerf_y.value)}",
+            limit="at most 0.01 mm apart",
+            do="let this program apply the kerf, or confirm with --yes",
+        )
+
+
+def _refuse_narrow(rings: Rings, tool: float, name: str) -> None:
+    """Refuse a slot or hole that the router's cutter does not enter."""
+    d = rings.ends - rings.xy
+    before = d[rings.leading]
+    after = d[rings.following]
+    turn_in = before[:, 0] * d[:, 1] - before[:, 1] * d[:, 0] < 0
+    turn_out = d[:, 0] * after[:, 1] - d[:, 1] * after[:, 0] < 0
+    wide = np.abs(d).sum(axis=1)
+    narrow = turn_in & turn_out & (wide < tool * 1e6)
+    if narrow.any():
+        i = int(np.flatnonzero(narrow)[0])
+        raise CannotBeCut(
+            f"the cutter does not enter a slot of {name}",
+            where=f"at x {rings.xy[i, 0] / 1e6:.2f}, y {rings.xy[i, 1] / 1e6:.2f} mm",
+            value=f"slot {wide[narrow].min() / 1e6:.3f} mm, tool {tool:.3f} mm",
+            do="ask for fewer, wider segments, or take a thinner cutter",
+        )
+
+
+def _seat_gap(plan: Plan) -> float:
+    """The largest seat gap on the joints' flanks; none where corners are relieved."""
+    radius = max(plan.kerf_x.value, plan.kerf_y.value) / 2
+    if plan.corner_relief.value > radius:
+        return 0.0
+    return max((seat_gap(radius, c) for c in plan.clearances), default=0.0)
+
+
+def _judged(built: Built) -> Built:
+    """Add what is wrong on the parts as cut, and what is worth a look."""
+    faults: list[str] = []
+    solution, plan = built.solution, built.plan
+    for j in built.joints:
+        name = solution.joint_name(j.joint)
+        if j.unmatched:
+            faults.append(f"{name}: {j.unmatched} flanks face no flank of the mate")
+        asked = plan.clearances[j.joint] * 1e6
+        if j.flanks and max(abs(j.least - asked), abs(j.greatest - asked)) > CLEARANCE_TOLERANCE_NM:
+            faults.append(
+                f"{name}: clearance as cut {j.least / 1e6:.6f} to {j.greatest / 1e6:.6f} mm, "
+                f"wanted {asked / 1e6:.6f} mm"
+            )
+    for inside in built.insides:
+        for panel, held in inside.by_panel.items():
+            if abs(held - inside.asked) > INSIDE_TOLERANCE_NM:
+                faults.append(
+                    f"{inside.block} along {'xyz'[inside.axis]}: {panel} holds {held / 1e6:.6f} mm, "
+                    f"asked {inside.asked / 1e6:.6f} mm"
+                )
+    for part, least in zip(built.parts, plan.webs, strict=True):
+        if part.web is not None and part.web.width / 1e6 < least - 1e-6:
+            x, y = part.web.place
+            faults.append(
+                f"{part.panel.name}: web of {part.web.width / 1e6:.3f} mm at x {x / 1e6:.2f}, "
+                f"y {y / 1e6:.2f} mm, least {least:.3f} mm ({plan.web.source}); set [joint] web to "
+                "accept less"
+            )
+    return replace(built, faults=tuple(faults), warnings=tuple(_warnings(built)))
+
+
+def _warnings(built: Built) -> list[str]:
+    found = [str(q) for q in question_job(built.job)]
+    found += built.plan.warnings
+    found += _tab_warnings(built.solution)
+    for part in built.parts:
+        if part.relieved.left_out:
+            found.append(
+                f"{part.panel.name}: {part.relieved.left_out} inside corners have no room for a relief "
+                f"of {built.plan.corner_relief.value:.3g} mm radius and keep the tool's own"
+            )
+        tabs = [r.width for t in built.solution.tabs for r in t.runs]
+        if part.neck and tabs and part.neck.width < min(*tabs, part.panel.slab.thickness):
+            x, y = part.neck.place
+            found.append(
+                f"{part.panel.name}: a neck of {part.neck.width / 1e6:.2f} mm at x {x / 1e6:.1f}, "
+                f"y {y / 1e6:.1f} mm is thinner than any tab"
+            )
+    return found
+
+
+def _tab_warnings(solution: Solution) -> list[str]:
+    """Say where nothing interlocks, and where asked widths lie beyond the rule's limits."""
+    said: dict[str, list[str]] = {}
+    for joint, tabs in zip(solution.joints, solution.tabs, strict=True):
+        if joint.kind == "halflap":
+            continue
+        thick = sorted(solution.panels[s].slab.thickness for s in (joint.a, joint.b))
+        least, greatest = max(LEAST_WIDTH, thick[0]), GREATEST * thick[1]
+        text = ""
+        if not tabs.interlocks:
+            text = (
+                f"one segment of {format_mm(tabs.runs[0].run.length)}: nothing interlocks; ask for "
+                f"segments along {DIRECTIONS[joint.axis]} to get tabs"
+            )
+        elif any(r.why.startswith(("asked", "nearest to the asked")) for r in tabs.runs):
+            width = min(r.width for r in tabs.runs if r.count > 1)
+            if not least <= width <= greatest:
+                text = (
+                    f"asked tabs of {format_mm(width)} lie outside the usual "
+                    f"{least / 1e6:.3g} to {greatest / 1e6:.3g} mm"
+                )
+        if text:
+            said.setdefault(text, []).append(solution.joint_name(joint.index))
+    return [f"{', '.join(names)}: {text}" for text, names in said.items()]
