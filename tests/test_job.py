@@ -276,10 +276,12 @@ def test_readings_that_disagree_are_named() -> None:
     # (3.5 - 2.98) / 3.1667 = 16.4 %, by hand
     assert "reading 3 is 2.98 mm" in problem.value
     assert "reading 2 is 3.50 mm" in problem.value
-    assert "16%" in problem.value
+    assert "16.4%" in problem.value
     assert problem.line == 11
     # (3.45 - 2.97) / 3.2 = 15 % exactly: still one sheet
     parse_job(BASE.replace("[3.02, 3.05, 2.98]", "[3.45, 3.18, 2.97]"))
+    # 0.481 / 3.2003 = 15.03 %: no more
+    assert "15.0%" in only(BASE.replace("[3.02, 3.05, 2.98]", "[3.451, 3.18, 2.97]")).value
     assert "reading 2" in str(refused(BASE.replace("[3.02, 3.05, 2.98]", '[3, "1/6 in"]')))
 
 

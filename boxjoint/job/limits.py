@@ -227,7 +227,7 @@ def thickness_problem(
         value=(
             f"reading {readings.index(least) + 1} is {shown(window, least, unit)}, "
             f"reading {readings.index(most) + 1} is {shown(window, most, unit)}, "
-            f"{float((most - least) / mean):.0%} of the mean apart"
+            f"{float((most - least) / mean):.1%} of the mean apart"
         ),
         limit=f"at most {float(MOST_SPREAD):.0%}",
         do="measure again, or correct the one that is a slip",
