@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
+from typing import Literal
 
 from hypothesis import strategies as st
 
+from boxjoint.fit.compensate import Allowance, Beam
+from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.job.records import (
     DIRECTIONS,
     FITS,
     PANELS,
     Cut,
+    Ends,
     Inside,
     Job,
     JointAsk,
@@ -20,6 +25,8 @@ from boxjoint.job.records import (
     Thickness,
     Top,
 )
+from boxjoint.solve.arrangement import Arrangement, Slab
+from boxjoint.solve.tabs import TabAsk
 
 # units
 
@@ -203,3 +210,365 @@ def toml_tables() -> st.SearchStrategy[dict[str, object]]:
         max_leaves=8,
     )
     return st.dictionaries(keys, values, max_size=5)
+
+
+# solve: boxes, and arrangements that are not boxes
+
+_MM = 1_000_000
+
+
+def _thickness(least_nm: int, most_nm: int) -> st.SearchStrategy[int]:
+    """A thickness in nm, seldom a round one."""
+    round_ones = st.sampled_from([3 * _MM, 6 * _MM, 3_175_000, 18 * _MM]).filter(
+        lambda t: least_nm <= t <= most_nm
+    )
+    return st.one_of(st.integers(least_nm, most_nm), round_ones)
+
+
+@st.composite
+def boxes(
+    draw: st.DrawFn, *, largest_mm: int = 1500, closed: bool | None = None, plain: bool = False
+) -> tuple[Job, TabAsk]:
+    """A box job with sizes 5 to ``largest_mm`` in random nanometres and what it asks of its tabs.
+
+    Up to six thicknesses, open or closed, any ranks, counts, a width or the rule, inner or outer
+    ends (``plain``: the rule and inner ends). Thickness keeps to 1/250 of the longest inside or
+    more, so that a grid of cells stays small.
+    """
+    sizes = [draw(st.integers(5 * _MM, largest_mm * _MM)) for _ in range(3)]
+    thin = max(800_000, max(sizes) // 250)
+    usual = draw(_thickness(thin, max(thin, 25 * _MM)))
+    own = draw(
+        st.dictionaries(st.sampled_from(PANELS), _thickness(thin, max(thin, 25 * _MM)), max_size=6)
+    )
+    ask = JointAsk(rank=tuple(draw(st.permutations(PANELS))))
+    if not plain:
+        how = draw(st.sampled_from(["rule", "rule", "counts", "width"]))
+        ends: Ends = draw(st.sampled_from(["inner", "inner", "outer"]))
+        counts = st.integers(1, 20).map(lambda k: 2 * k + 1)
+        ask = replace(
+            ask,
+            segments=draw(st.dictionaries(st.sampled_from(DIRECTIONS), counts))
+            if how == "counts"
+            else {},
+            tab_width=draw(st.integers(max(sizes) // 100 + _MM, max(sizes)))
+            if how == "width"
+            else None,
+            ends=ends,
+        )
+    job = Job(
+        title="Specimen drawer",
+        unit="mm",
+        inside=Inside(length=sizes[0], width=sizes[1], height=sizes[2]),
+        stock=Stock(
+            material="birch plywood", thickness=Thickness(readings=(usual,), measured=False)
+        ),
+        panels={
+            name: PanelAsk(thickness=Thickness(readings=(t,), measured=False))
+            for name, t in own.items()
+        },
+        joint=ask,
+        top=Top(kind="closed" if (draw(st.booleans()) if closed is None else closed) else "open"),
+    )
+    return job, tab_ask(job)
+
+
+def tab_ask(job: Job) -> TabAsk:
+    """What a job asks of its tabs, as the solver takes it."""
+    return TabAsk(
+        width=job.joint.tab_width,
+        counts={DIRECTIONS.index(d): n for d, n in job.joint.segments.items()} or None,
+        ends=job.joint.ends,
+    )
+
+
+def slab(
+    name: str,
+    normal: int,
+    lo: tuple[int, int, int],
+    hi: tuple[int, int, int],
+    outward: Literal[1, -1] = 1,
+    *,
+    guest: bool = False,
+) -> Slab:
+    """A slab from ``lo`` to ``hi``, nm."""
+    return Slab(name=name, normal=normal, box=Cuboid(lo, hi), outward=outward, guest=guest)
+
+
+def box_slabs(
+    inside: tuple[int, int, int],
+    thickness: dict[str, int],
+    *,
+    prefix: str = "",
+    at: tuple[int, int, int] = (0, 0, 0),
+    beyond: int = 0,
+    below: int = 0,
+) -> list[Slab]:
+    """Slabs of a box around a block of space at ``at``, in default rank.
+
+    ``beyond`` lets all four walls stand out past each other; ``below`` lets them reach down past
+    the bottom. A name without a thickness is left out.
+    """
+    t = {name: thickness.get(name, 0) for name in PANELS}
+    x0, y0, z0 = at
+    x1, y1, z1 = (at[k] + inside[k] for k in range(3))
+    x, y = (x0 - t["left"], x1 + t["right"]), (y0 - t["front"], y1 + t["back"])
+    z = (z0 - t["bottom"], z1 + t["top"])
+    wide_x, wide_y = (x[0] - beyond, x[1] + beyond), (y[0] - beyond, y[1] + beyond)
+    floor = z[0] - below
+    spans: dict[str, tuple[int, int, tuple[int, int], tuple[int, int], tuple[int, int]]] = {
+        "bottom": (2, -1, x, y, (z[0], z0)),
+        "top": (2, 1, x, y, (z1, z[1])),
+        "front": (1, -1, wide_x, (y[0], y0), (floor, z[1])),
+        "back": (1, 1, wide_x, (y1, y[1]), (floor, z[1])),
+        "left": (0, -1, (x[0], x0), wide_y, (floor, z[1])),
+        "right": (0, 1, (x1, x[1]), wide_y, (floor, z[1])),
+    }
+    return [
+        slab(
+            prefix + name,
+            normal,
+            (sx[0], sy[0], sz[0]),
+            (sx[1], sy[1], sz[1]),
+            1 if outward > 0 else -1,
+        )
+        for name, (normal, outward, sx, sy, sz) in spans.items()
+        if thickness.get(name)
+    ]
+
+
+def tray_slabs(
+    columns: int, rows: int, cell: tuple[int, int, int], t: dict[str, int], *, raised: int = 0
+) -> list[Slab]:
+    """An open tray of ``columns`` x ``rows`` compartments, dividers tabbed into walls and base.
+
+    ``t`` has the thickness of each wall, of ``bottom`` and of ``divider``; ``raised`` lifts the base
+    above the walls' lower rim.
+    """
+    thick = t["divider"]
+    inside = (
+        columns * cell[0] + (columns - 1) * thick,
+        rows * cell[1] + (rows - 1) * thick,
+        cell[2],
+    )
+    walls = {name: t[name] for name in ("bottom", "front", "back", "left", "right")}
+    slabs = box_slabs(inside, walls, below=raised)
+    for k in range(1, columns):
+        x = k * cell[0] + (k - 1) * thick
+        slabs.append(
+            slab(
+                f"across {k}",
+                0,
+                (x, -t["front"], -t["bottom"]),
+                (x + thick, inside[1] + t["back"], inside[2]),
+                guest=True,
+            )
+        )
+    for k in range(1, rows):
+        y = k * cell[1] + (k - 1) * thick
+        slabs.append(
+            slab(
+                f"along {k}",
+                1,
+                (-t["left"], y, -t["bottom"]),
+                (inside[0] + t["right"], y + thick, inside[2]),
+                guest=True,
+            )
+        )
+    return slabs
+
+
+def shelf_slabs(
+    inside: tuple[int, int, int],
+    t: dict[str, int],
+    heights: list[int],
+    shelf: int,
+    *,
+    overhang: int = 0,
+) -> list[Slab]:
+    """Four walls (and what else ``t`` names) with shelves that cross through all of them."""
+    slabs = box_slabs(inside, t)
+    for k, z in enumerate(heights):
+        slabs.append(
+            slab(
+                f"shelf {k + 1}",
+                2,
+                (-t["left"] - overhang, -t["front"] - overhang, z),
+                (inside[0] + t["right"] + overhang, inside[1] + t["back"] + overhang, z + shelf),
+                guest=True,
+            )
+        )
+    return slabs
+
+
+@st.composite
+def _walls(draw: st.DrawFn, names: tuple[str, ...], least_nm: int = 800_000) -> dict[str, int]:
+    return {name: draw(_thickness(least_nm, 12 * _MM)) for name in names}
+
+
+@st.composite
+def trays(draw: st.DrawFn, most: int = 5) -> Arrangement:
+    """A tray with up to ``most`` x ``most`` compartments, base flush or raised, ranks shuffled.
+
+    Guests rank below walls and base, among themselves and among each other in any sequence.
+    """
+    t = draw(_walls(("bottom", "front", "back", "left", "right", "divider"), 1_500_000))
+    cell = (
+        draw(st.integers(15 * _MM, 90 * _MM)),
+        draw(st.integers(15 * _MM, 90 * _MM)),
+        draw(st.integers(15 * _MM, 60 * _MM)),
+    )
+    raised = draw(st.one_of(st.just(0), st.integers(4 * _MM, 30 * _MM)))
+    slabs = tray_slabs(
+        draw(st.integers(1, most)), draw(st.integers(1, most)), cell, t, raised=raised
+    )
+    hosts = draw(st.permutations([s for s in slabs if not s.guest]))
+    guests = draw(st.permutations([s for s in slabs if s.guest]))
+    return Arrangement(slabs=(*hosts, *guests))
+
+
+@st.composite
+def shelves(draw: st.DrawFn) -> Arrangement:
+    """Two shelves crossing through four walls, flush with the outside or standing out."""
+    names = ("front", "back", "left", "right")
+    t = draw(_walls(names))
+    if draw(st.booleans()):
+        t |= draw(_walls(("bottom",)))
+    shelf = draw(_thickness(800_000, 12 * _MM))
+    inside = (
+        draw(st.integers(30 * _MM, 300 * _MM)),
+        draw(st.integers(30 * _MM, 300 * _MM)),
+        draw(st.integers(90 * _MM, 300 * _MM)),
+    )
+    lower = draw(st.integers(10 * _MM, 30 * _MM))
+    upper = draw(st.integers(lower + shelf, inside[2] - shelf - _MM))
+    overhang = draw(st.one_of(st.just(0), st.integers(_MM, 20 * _MM)))
+    slabs = shelf_slabs(inside, t, [lower, upper], shelf, overhang=overhang)
+    return Arrangement(slabs=tuple(draw(st.permutations(slabs))))
+
+
+@st.composite
+def protruding(draw: st.DrawFn) -> Arrangement:
+    """Walls that stand out past each other and cross, on a base flush, raised or missing."""
+    t = draw(_walls(("front", "back", "left", "right")))
+    if draw(st.booleans()):
+        t |= draw(_walls(("bottom",)))
+    if draw(st.booleans()):
+        t |= draw(_walls(("top",)))
+    inside = (
+        draw(st.integers(20 * _MM, 200 * _MM)),
+        draw(st.integers(20 * _MM, 200 * _MM)),
+        draw(st.integers(20 * _MM, 200 * _MM)),
+    )
+    slabs = box_slabs(
+        inside,
+        t,
+        beyond=draw(st.integers(_MM, 30 * _MM)),
+        below=draw(st.one_of(st.just(0), st.integers(_MM, 20 * _MM))) if "bottom" in t else 0,
+    )
+    return Arrangement(slabs=tuple(draw(st.permutations(slabs))))
+
+
+@st.composite
+def boxes_within(draw: st.DrawFn) -> Arrangement:
+    """A closed box and an open one inside it, standing free or against walls and bottom."""
+    outer = draw(_walls(PANELS))
+    inner = draw(_walls(tuple(p for p in PANELS if p != "top")))
+    gaps = [draw(st.one_of(st.just(0), st.integers(1, 20 * _MM))) for _ in range(6)]
+    space = (
+        draw(st.integers(20 * _MM, 100 * _MM)),
+        draw(st.integers(20 * _MM, 100 * _MM)),
+        draw(st.integers(20 * _MM, 100 * _MM)),
+    )
+    at = (
+        gaps[0] + inner["left"],
+        gaps[1] + inner["front"],
+        gaps[2] + inner["bottom"],
+    )
+    inside = (
+        at[0] + space[0] + inner["right"] + gaps[3],
+        at[1] + space[1] + inner["back"] + gaps[4],
+        at[2] + space[2] + gaps[5],
+    )
+    slabs = [*box_slabs(inside, outer), *box_slabs(space, inner, prefix="inner ", at=at)]
+    return Arrangement(slabs=tuple(draw(st.permutations(slabs))))
+
+
+@st.composite
+def random_slabs(draw: st.DrawFn) -> list[Slab]:
+    """Slabs thrown together on bands, so that none ends part-way through another.
+
+    Each axis has up to three bands (some touch); a slab takes one band along its normal and, along
+    the other axes, reaches from the start of one band to the end of another, or beyond all.
+    """
+    bands = []
+    for _ in range(3):
+        at, row = 0, []
+        for _ in range(draw(st.integers(1, 3))):
+            at += draw(st.one_of(st.just(0), st.integers(6 * _MM, 60 * _MM)))
+            t = draw(st.integers(_MM, 9 * _MM))
+            row.append((at, at + t))
+            at += t
+        bands.append(row)
+    slabs: list[Slab] = []
+    for normal in range(3):
+        for number, band in enumerate(bands[normal]):
+            if draw(st.integers(0, 3)) == 0:
+                continue
+            lo, hi = [0, 0, 0], [0, 0, 0]
+            lo[normal], hi[normal] = band
+            for axis in range(3):
+                if axis == normal:
+                    continue
+                row = bands[axis]
+                first = draw(st.integers(0, len(row) - 1))
+                last = draw(st.integers(first, len(row) - 1))
+                lo[axis] = row[first][0]
+                hi[axis] = row[last][1]
+                if draw(st.booleans()):
+                    lo[axis] = row[0][0] - draw(st.integers(_MM, 40 * _MM))
+                if draw(st.booleans()):
+                    hi[axis] = row[-1][1] + draw(st.integers(_MM, 40 * _MM))
+            slabs.append(
+                slab(
+                    f"{'xyz'[normal]}{number}",
+                    normal,
+                    (lo[0], lo[1], lo[2]),
+                    (hi[0], hi[1], hi[2]),
+                    draw(st.sampled_from([1, -1])),
+                    guest=draw(st.booleans()),
+                )
+            )
+    return draw(st.permutations(slabs))
+
+
+# fit: beams and allowances
+
+
+def beams() -> st.SearchStrategy[Beam]:
+    """Full kerf that differs in x and y, and scales near 1."""
+    kerf = st.floats(0.05, 0.6).map(lambda k: round(k, 4))
+    scale = st.one_of(st.just(1.0), st.floats(0.995, 1.005).map(lambda s: round(s, 6)))
+    return st.builds(
+        lambda kx, ky, sx, sy: Beam(kerf=PerAxis(x=kx, y=ky), scale=PerAxis(x=sx, y=sy)),
+        kerf,
+        kerf,
+        scale,
+        scale,
+    )
+
+
+@st.composite
+def allowances(draw: st.DrawFn, joints: int, *, guest: bool = False) -> Allowance:
+    """Clearances by joint and the rest in whole micrometres; a guest's shoulders keep a relief."""
+    micro = st.integers(-200, 300).map(lambda c: c / 1000)
+    clearance = (
+        [draw(micro)] * joints if draw(st.booleans()) else [draw(micro) for _ in range(joints)]
+    )
+    return Allowance(
+        clearance=clearance,
+        sheet_clearance=draw(st.integers(0, 300)) / 1000,
+        proud=draw(st.one_of(st.just(0.0), st.integers(-300, 500).map(lambda p: p / 1000))),
+        shoulder_relief=draw(st.integers(0, 200)) / 1000 if guest else 0.0,
+        floor_relief=draw(st.integers(0, 300)) / 1000,
+    )
