@@ -11,6 +11,7 @@ transaction, so that a kill or a full disk leaves all of it or nothing.
 from __future__ import annotations
 
 import json
+import math
 import os
 import sqlite3
 import sys
@@ -26,6 +27,7 @@ from boxjoint.errors import BookError, BoxjointError, nearest_name
 from boxjoint.shop.records import (
     KINDS,
     Record,
+    Settings,
     Strike,
     content_id,
     row_type,
@@ -408,6 +410,31 @@ class Book:
         ]
         return [e for e in events if 0 not in e.struck]
 
+    def sheet_means(self) -> dict[str, tuple[str, float]]:
+        """Return material and mean thickness (mm) of every sheet that is not struck out."""
+        with _said(self.path, "read"):
+            struck = self.struck()
+            found = self._db.execute(
+                "SELECT e.id, t.material, t.thickness_mm FROM sheet t JOIN entry e ON e.seq = t.entry"
+            ).fetchall()
+        out = {}
+        for identity, material, cell in found:
+            if 0 not in struck.get(identity, ()):
+                try:
+                    values = json.loads(cell)
+                    out[identity] = (str(material), math.fsum(values) / len(values))
+                except (ValueError, TypeError, ZeroDivisionError) as error:
+                    raise _damaged(self.path, f"sheet {identity}: {error}") from error
+        return out
+
+    def settings_by_id(self) -> dict[str, Settings]:
+        """Return all settings that are not struck out."""
+        return {
+            e.id: e.record
+            for e in self.entries("settings")
+            if e.counts and isinstance(e.record, Settings)
+        }
+
     def count(self, kind: str = "") -> int:
         """Return the number of records of a kind, or of all."""
         sql = "SELECT count(*) FROM entry" + (" WHERE kind = ?" if kind else "")
@@ -485,12 +512,18 @@ class Book:
 
     # ---- what was computed ---------------------------------------------------------------
 
-    def recall(self, family: str) -> dict[str, str]:
-        """Return what :meth:`remember` kept for a family: key -> body."""
+    def recall(self, family: str, keys: Sequence[str] | None = None) -> dict[str, str]:
+        """Return what :meth:`remember` kept for a family: key -> body; only these keys, if given."""
+        sql = "SELECT key, body FROM derived WHERE family = ?"
+        out: dict[str, str] = {}
         with _said(self.path, "read"):
-            return dict(
-                self._db.execute("SELECT key, body FROM derived WHERE family = ?", (family,))
-            )
+            if keys is None:
+                return dict(self._db.execute(sql, (family,)).fetchall())
+            for start in range(0, len(keys), _CHUNK):
+                part = keys[start : start + _CHUNK]
+                more = f" AND key IN ({', '.join('?' * len(part))})"
+                out.update(self._db.execute(sql + more, (family, *part)).fetchall())
+        return out
 
     def remember(self, family: str, bodies: Mapping[str, str], *, only: bool = False) -> bool:
         """Keep computed results, if that can be done at once; ``only``: instead of the others.
@@ -498,7 +531,7 @@ class Book:
         Nothing measured is at stake: a book that cannot be written now is left alone, and False
         is returned.
         """
-        if not self.writable:
+        if not self.writable or self._db.in_transaction:
             return False
         with suppress(sqlite3.Error), closing(self._db.cursor()) as cursor:
             (wait_ms,) = cursor.execute("PRAGMA busy_timeout").fetchone()
