@@ -183,7 +183,10 @@ def test_r2000_header_says_millimetres_and_the_extent() -> None:
     assert header(text, "$MEASUREMENT") == ("1",)
     assert [float(v) for v in header(text, "$EXTMIN")] == [0, 0, 0]
     assert [float(v) for v in header(text, "$EXTMAX")] == [230, 100, 0]
-    assert [float(v) for v in header(text, "$LIMMAX")] == [230, 100]
+    assert [float(v) for v in header(text, "$LIMMIN")] == [-5, -5]
+    assert [float(v) for v in header(text, "$LIMMAX")] == [235, 105]
+    # no number that stood in for another is left
+    assert "9100" not in text
 
 
 def test_extent_holds_arcs_beyond_their_ends() -> None:
@@ -205,6 +208,38 @@ def test_extent_holds_arcs_beyond_their_ends() -> None:
     assert high[:2] == [119, 100]
     alone = drawing_to_dxf(bare(curves=(arc,), size=(-200.0, 0.0)))
     assert float(header(alone, "$EXTMAX")[0]) == pytest.approx(-1, abs=2e-6)
+
+
+def test_arcs_beyond_a_half_circle_are_written_as_two(tmp_path: Path) -> None:
+    # three quarters of a circle of radius 10 around (50, 30): GDAL would draw the other quarter
+    corners = np.array([(60, 30), (50, 20)], dtype=float)
+    for turn in (270, -270):
+        ends = corners if turn > 0 else corners[::-1]
+        bulge = np.array([math.tan(math.radians(turn) / 4), 0])
+        arc = Curve(layer=Layer.CUT_INNER, xy=ends, bulge=bulge)
+        for version in VERSIONS:
+            rings = dict(gdal_rings(on_disk(bare(curves=(arc,)), version, tmp_path)))
+            ring = rings["CUT_INNER"]
+            # three quarters of the disc and the triangle between its ends and the centre
+            wanted = 0.75 * math.pi * 100 + 50
+            assert area(ring[:-1]) == pytest.approx(wanted, rel=1e-3)
+            assert ring.min(axis=0) == pytest.approx((40, 20), abs=1e-2)
+            assert ring.max(axis=0) == pytest.approx((60, 40), abs=1e-2)
+
+
+def test_a_bulge_after_the_last_point_of_an_open_curve_means_nothing() -> None:
+    xy = np.array([(0, 0), (9, 0), (9, 5)], dtype=float)
+    with_last, without = (
+        drawing_to_dxf(
+            bare(
+                curves=(
+                    Curve(layer=Layer.MARK, xy=xy, bulge=np.array([0.5, 0, last]), closed=False),
+                )
+            )
+        )
+        for last in (3.0, 0.0)
+    )
+    assert with_last == without
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -274,6 +309,7 @@ NASTY = [
     "^J ^M caret ^",
     "lone \ud800 surrogate, \u202e right to left, \ufffe no character",
     "slides \U0001f4e6",
+    "-910001.5 910003.5 910011.5 $HANDSEED",
     "<b>&amp; \"quoted\" 'too'</b> ]]> -->",
 ]
 
@@ -331,7 +367,7 @@ def test_characters_without_replacement_are_coded(tmp_path: Path) -> None:
 
 
 def test_comments_keep_every_character() -> None:
-    text = r"Größe ±0.05, 寸法, a\b"
+    text = r"Größe ±0.05, 寸法, a\b, -910001.5"
     for version in VERSIONS:
         comments = [
             v for c, v in tags(drawing_to_dxf(bare(title=text), version=version)) if c == 999

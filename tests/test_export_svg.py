@@ -16,8 +16,9 @@ import pytest
 from matplotlib import image
 
 from boxjoint.errors import InputError
+from boxjoint.export.layout import BORDER_MM
 from boxjoint.export.palette import PENS
-from boxjoint.export.svg import BORDER_MM, drawing_to_svg
+from boxjoint.export.svg import drawing_to_svg
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
 
 SVG = "{http://www.w3.org/2000/svg}"

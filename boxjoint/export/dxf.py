@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from boxjoint.errors import InputError
-from boxjoint.export.layout import Laid, Line, lay_out, written, written_all
+from boxjoint.export.layout import BORDER_MM, Laid, Line, lay_out, written, written_all
 from boxjoint.export.palette import DASH_MM, PENS
 from boxjoint.export.strokes import to_ascii
 from boxjoint.geometry.drawing import Drawing, Layer
@@ -33,6 +33,7 @@ DxfVersion = Literal["R2000", "R12"]
 # numbers that stand in the empty document for the corners of the drawing and the view of it
 _LOW_X, _LOW_Y, _HIGH_X, _HIGH_Y = "-910001.5", "-910002.5", "910003.5", "910004.5"
 _MID_X, _MID_Y, _VIEW = "910005.5", "910006.5", "910007.5"
+_LEFT, _BELOW, _RIGHT, _ABOVE = "-910008.5", "-910009.5", "910010.5", "910011.5"
 _VIEW_RATIO = 1.34  # width over height of ezdxf's initial view
 
 # R12 stops at 255 characters a text
@@ -83,20 +84,17 @@ def drawing_to_dxf(drawing: Drawing, *, version: DxfVersion = "R2000") -> str:
     for line in laid.lines:
         writer.text(line)
 
-    comments = [text for text in (laid.title, *laid.notes) if text]
-    head = "".join(
+    comments = "".join(
         f"999\n{piece}\n"
-        for text in ("lengths in mm", *comments)
+        for text in ("lengths in mm", laid.title, *laid.notes)
         for piece in _pieces(_comment(text))
     )
-    seed = f"$HANDSEED\n  5\n{empty.next_handle:X}\n"
-    head += empty.head.replace(seed, f"$HANDSEED\n  5\n{writer.handle:X}\n")
+    head, tail = empty.head, empty.tail
     for standin, number in _corners(laid):
-        head = head.replace(standin, number)
-    tail = empty.tail
-    for standin, number in _corners(laid):
-        tail = tail.replace(standin, number)
-    return head + "".join(writer.out) + tail
+        head, tail = head.replace(standin, number), tail.replace(standin, number)
+    seed = "$HANDSEED\n  5\n{:X}\n"
+    head = head.replace(seed.format(empty.next_handle), seed.format(writer.handle))
+    return comments + head + "".join(writer.out) + tail
 
 
 class _Entities:
@@ -188,8 +186,15 @@ def _corners(laid: Laid) -> list[tuple[str, str]]:
     """What takes the place of each number that stands in."""
     (x0, y0), (x1, y1) = laid.low, laid.high
     view = max(y1 - y0, round((x1 - x0) / _VIEW_RATIO)) * 11 // 10
-    standins = (_LOW_X, _LOW_Y, _HIGH_X, _HIGH_Y, _MID_X, _MID_Y, _VIEW)
-    numbers = (x0, y0, x1, y1, (x0 + x1) // 2, (y0 + y1) // 2, view)
+    border = BORDER_MM * 1_000_000
+    standins = (
+        *(_LOW_X, _LOW_Y, _HIGH_X, _HIGH_Y, _MID_X, _MID_Y, _VIEW),
+        *(_LEFT, _BELOW, _RIGHT, _ABOVE),
+    )
+    numbers = (
+        *(x0, y0, x1, y1, (x0 + x1) // 2, (y0 + y1) // 2, view),
+        *(x0 - border, y0 - border, x1 + border, y1 + border),
+    )
     return list(zip(standins, map(written, numbers), strict=True))
 
 
@@ -214,12 +219,12 @@ def _made(version: DxfVersion) -> tuple[str, str]:
             linetype="REFERENCE" if pen.dashed else "Continuous",
             lineweight=round(pen.width_mm * 100),
         )
-    # the sheet on paper is as large as the drawing, so that a print at 1:1 shows all of it
+    # the sheet on paper has room for the drawing, so that a print at 1:1 shows all of it
     for layout in (document.modelspace(), document.layout()):
         layout.dxf.extmin = (float(_LOW_X), float(_LOW_Y), 0.0)
         layout.dxf.extmax = (float(_HIGH_X), float(_HIGH_Y), 0.0)
-        layout.dxf.limmin = (float(_LOW_X), float(_LOW_Y))
-        layout.dxf.limmax = (float(_HIGH_X), float(_HIGH_Y))
+        layout.dxf.limmin = (float(_LEFT), float(_BELOW))
+        layout.dxf.limmax = (float(_RIGHT), float(_ABOVE))
     document.set_modelspace_vport(float(_VIEW), center=(float(_MID_X), float(_MID_Y)))
     stream = StringIO()
     document.write(stream)

@@ -19,9 +19,11 @@ from boxjoint.errors import InputError
 from boxjoint.export.strokes import label_strokes, one_line
 from boxjoint.geometry.drawing import Curve, Drawing, Layer
 
-__all__ = ["SQUARE_MM", "Laid", "Line", "Path", "lay_out", "written", "written_all"]
+__all__ = ["BORDER_MM", "SQUARE_MM", "Laid", "Line", "Path", "lay_out", "written", "written_all"]
 
-#: Side of the check square and its distance from what is cut, mm.
+#: Room around everything drawn, mm: the edge of the page, or of a print, cuts no line in half.
+BORDER_MM = 5
+#: Side of the check square, mm.
 SQUARE_MM = 100.0
 _SQUARE_GAP_MM = 10.0
 
@@ -158,9 +160,33 @@ def _part(curve: Curve, title: str) -> tuple[NDArray[np.int64], NDArray[np.float
             raise InputError(
                 "a bulge is missing or not finite", where=f"{one_line(title)}, {curve.layer}"
             )
+        if not curve.closed:
+            bulge = np.append(bulge[:-1], 0.0)  # nothing follows the last point
         if not bulge.any():
             bulge = None
+        elif np.abs(bulge).max() > 1:
+            xy, bulge = _halved(xy, bulge)
     return np.rint(xy * 1e6).astype(np.int64), bulge, curve.closed
+
+
+def _halved(
+    xy: NDArray[np.float64], bulge: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The same curve with every arc of more than a half circle in two, cut at its middle.
+
+    GDAL (3.12) draws such an arc as its complement on the other side of the chord.
+    """
+    points, bulges = [], []
+    for start, end, b in zip(xy, np.roll(xy, -1, axis=0), bulge.tolist(), strict=True):
+        points.append(start)
+        if abs(b) <= 1:
+            bulges.append(b)
+            continue
+        dx, dy = end - start
+        # the middle lies half a chord times the bulge to the right of the chord
+        points.append((start + end) / 2 + np.array([dy, -dx]) * (b / 2))
+        bulges += [math.tan(math.atan(b) / 2)] * 2
+    return np.array(points), np.array(bulges)
 
 
 def _bounds(

@@ -13,14 +13,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from boxjoint.export.layout import Laid, lay_out, written
+from boxjoint.export.layout import BORDER_MM, Laid, lay_out, written
 from boxjoint.export.palette import DASH_MM, PENS
 from boxjoint.geometry.drawing import Drawing, Layer
 
-__all__ = ["BORDER_MM", "drawing_to_svg"]
-
-#: Room around everything drawn, mm, so that no line is cut in half by the edge of the page.
-BORDER_MM = 5
+__all__ = ["drawing_to_svg"]
 
 # capitals of usual sans letters are 0.7 of the font's size
 _CAPITAL = 0.7
