@@ -13,9 +13,14 @@ from boxjoint.check.as_cut import inside_as_cut, joints_as_cut, least_web, sheet
 from boxjoint.check.built import Built, Part
 from boxjoint.check.exact import exact_proof
 from boxjoint.errors import CannotBeCut, InputError
+from boxjoint.export.dxf import DxfVersion, drawing_to_dxf
+from boxjoint.export.panels import all_panels_drawing, panel_drawing
+from boxjoint.export.report import report_json, report_text
+from boxjoint.export.svg import drawing_to_svg
 from boxjoint.fit.compensate import Beam, compensate, virtual_cut
 from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
 from boxjoint.fit.relief import relieve
+from boxjoint.geometry.drawing import Drawing
 from boxjoint.geometry.rings import Rings
 from boxjoint.job.questions import question_job
 from boxjoint.job.records import DIRECTIONS, Job, PerAxis
@@ -25,7 +30,7 @@ from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
 from boxjoint.units import format_mm, mm_and_thou
 
-__all__ = ["build", "tab_ask"]
+__all__ = ["build", "files", "tab_ask"]
 
 #: A clearance as cut is the sum of four roundings to a nanometre; an inside is the sum of two.
 CLEARANCE_TOLERANCE_NM = 4
@@ -236,3 +241,36 @@ def _tab_warnings(solution: Solution) -> list[str]:
         if text:
             said.setdefault(text, []).append(solution.joint_name(joint.index))
     return [f"{', '.join(names)}: {text}" for text, names in said.items()]
+
+
+def files(
+    built: Built, *, dxf: DxfVersion = "R2000", step: bytes | None = None, only: str | None = None
+) -> dict[str, bytes]:
+    """Return what is written for a built job, by path relative to the output folder.
+
+    Parameters
+    ----------
+    dxf
+        DXF release of all drawings.
+    step
+        The assembled box as STEP, where the solid kernel made it.
+    only
+        The name of one panel: only its drawings are written.
+    """
+    content: dict[str, bytes] = {}
+    for part in built.parts:
+        if only in (None, part.panel.name):
+            _draw(content, f"panels/{part.panel.name}", panel_drawing(built, part), dxf)
+    if only is not None:
+        return content
+    _draw(content, "panels", all_panels_drawing(built), dxf)
+    if step is not None:
+        content["box.step"] = step
+    content["report.json"] = report_json(built).encode()
+    content["report.md"] = report_text(built).encode()
+    return content
+
+
+def _draw(content: dict[str, bytes], stem: str, drawing: Drawing, dxf: DxfVersion) -> None:
+    content[f"{stem}.dxf"] = drawing_to_dxf(drawing, version=dxf).encode()
+    content[f"{stem}.svg"] = drawing_to_svg(drawing).encode()

@@ -1,0 +1,287 @@
+"""The same box again: from a sheet of another thickness, or one panel of it.
+
+Restock rebuilds every panel from parameters with the inside (or the outside) held and the segment
+counts kept; recut makes one panel again with today's kerf so that it mates with those already cut.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from boxjoint.check.built import Built
+from boxjoint.errors import BoxjointError, CannotBeCut, InputError, nearest_name
+from boxjoint.fit.plan import Measured
+from boxjoint.job.records import DIRECTIONS, Inside, Job, PanelAsk, Thickness
+from boxjoint.job.write import edit_job_text, job_to_toml, written_length
+from boxjoint.make import build
+from boxjoint.solve.box import outside_of
+from boxjoint.units import both, format_mm
+
+__all__ = ["Change", "Restocked", "kept_counts", "recut", "restock"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One line of what changed: a quantity, old and new as text."""
+
+    what: str
+    old: str
+    new: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Restocked:
+    """The box before and after, and what changed."""
+
+    old: Built
+    new: Built
+    job_text: str
+    changes: tuple[Change, ...]
+    notes: tuple[str, ...]
+
+
+def kept_counts(built: Built) -> dict[str, int]:
+    """Counts by direction that a built box has, for asking for the same again.
+
+    Directions where nothing interlocks are left out: a count of one cannot be asked for.
+    """
+    found: dict[str, int] = {}
+    for joint, tabs in zip(built.solution.joints, built.solution.tabs, strict=True):
+        if joint.kind == "finger":
+            n = max(r.count for r in tabs.runs)
+            if n >= 3:
+                name = DIRECTIONS[joint.axis]
+                found[name] = max(n, found.get(name, 0))
+    return {d: found[d] for d in DIRECTIONS if d in found}
+
+
+def _with_thickness(
+    job: Job, stock: Thickness | None, panels: Mapping[str, Thickness]
+) -> tuple[Job, dict[tuple[str, ...], Any]]:
+    """Put new thicknesses into a job; also what to change in its file."""
+    edits: dict[tuple[str, ...], Any] = {}
+    new = job
+    if stock is not None:
+        new = replace(new, stock=replace(new.stock, thickness=stock))
+        edits["stock", "thickness"] = _written(stock, job)
+    for name, thickness in panels.items():
+        if name not in job.panel_names:
+            raise InputError(
+                "no panel of that name",
+                where="--panel",
+                value=name,
+                limit="one of " + ", ".join(job.panel_names),
+                do=nearest_name(name, job.panel_names),
+            )
+        own = new.panels.get(name) or PanelAsk()
+        new = replace(new, panels={**new.panels, name: replace(own, thickness=thickness)})
+        edits["panels", name, "thickness"] = _written(thickness, job)
+    return new, edits
+
+
+def _written(thickness: Thickness, job: Job) -> Any:
+    values = [written_length(r, job.unit) for r in thickness.readings]
+    return values if thickness.measured else values[0]
+
+
+def restock(
+    job: Job,
+    *,
+    thickness: Thickness | None = None,
+    panels: Mapping[str, Thickness] | None = None,
+    recount: bool = False,
+    hold: Literal["inside", "outside"] = "inside",
+    measured: Measured | None = None,
+    **options: Any,
+) -> Restocked:
+    """Make the same box from other stock.
+
+    Parameters
+    ----------
+    thickness
+        Replaces ``[stock]`` only; panels with a thickness of their own keep it.
+    panels
+        Thickness by panel.
+    recount
+        Let the rule choose the counts again instead of keeping them.
+    hold
+        ``inside`` keeps the inside as asked; ``outside`` keeps the outside, and the inside follows.
+    options
+        Passed on to :func:`boxjoint.make.build`.
+
+    Raises
+    ------
+    InputError
+        When nothing is left of the inside, or a panel's name is wrong.
+    CannotBeCut
+        When tabs would vanish.
+    """
+    if thickness is None and not panels:
+        raise InputError("restock needs a new thickness", do="give --thickness or --panel NAME=T")
+    old = build(job, measured=measured, **options)
+    new_job, edits = _with_thickness(job, thickness, panels or {})
+    notes: list[str] = []
+    if hold == "outside":
+        new_job, more = _hold_outside(old, new_job)
+        edits |= more
+    if not recount:
+        new_job, more = _keep_counts(old, new_job, notes, measured, options)
+        edits |= more
+    new = build(new_job, measured=measured, **options)
+    notes += _kerf_notes(old, new)
+    text = edit_job_text(job.text, edits) if job.text else job_to_toml(new_job)
+    return Restocked(
+        old=old, new=new, job_text=text, changes=tuple(_changes(old, new)), notes=tuple(notes)
+    )
+
+
+def _hold_outside(old: Built, job: Job) -> tuple[Job, dict[tuple[str, ...], Any]]:
+    outside = outside_of(old.solution.arrangement).size
+    ends = (("left", "right"), ("front", "back"), ("bottom", "top"))
+    sizes, edits = [], {}
+    for d, size, pair in zip(DIRECTIONS, outside, ends, strict=True):
+        left = size - sum(job.thickness(p).nm for p in pair if p in job.panel_names)
+        if left <= 0:
+            raise InputError(
+                f"nothing is left of the inside {d}",
+                where="--hold outside",
+                value=format_mm(left),
+                limit=f"the outside is {format_mm(size)}",
+                do="take thinner stock, or hold the inside",
+            )
+        sizes.append(left)
+        edits["inside", d] = written_length(left, job.unit)
+    inside = Inside(length=sizes[0], width=sizes[1], height=sizes[2])
+    return replace(job, inside=inside), edits
+
+
+def _keep_counts(
+    old: Built, job: Job, notes: list[str], measured: Measured | None, options: dict[str, Any]
+) -> tuple[Job, dict[tuple[str, ...], Any]]:
+    """Ask for the old counts; where one cannot be had, say so and let the rule choose that one."""
+    counts = kept_counts(old)
+    edits: dict[tuple[str, ...], Any] = {("joint", "tab_width"): None}
+    asked = _asking(job, counts)
+    try:
+        build(asked, measured=measured, **options)
+    except (InputError, CannotBeCut) as error:
+        if isinstance(error, CannotBeCut):
+            raise
+        for d in list(counts):  # find which direction is in the way
+            try:
+                build(_asking(job, {d: counts[d]}), measured=measured, **options)
+            except BoxjointError as why:
+                notes.append(f"{counts[d]} segments along {d} cannot be kept: {why}")
+                del counts[d]
+        asked = _asking(job, counts)
+    if job.joint.tab_width is None:
+        del edits["joint", "tab_width"]
+    if counts:
+        edits["joint", "segments"] = dict(counts)
+    elif job.joint.segments:
+        edits["joint", "segments"] = None
+    return asked, edits
+
+
+def _asking(job: Job, counts: dict[str, int]) -> Job:
+    return replace(job, joint=replace(job.joint, segments=dict(counts), tab_width=None))
+
+
+def _kerf_notes(old: Built, new: Built) -> list[str]:
+    """A kerf belongs to a thickness; say when it is now used for another."""
+    apart = [
+        p.panel.name
+        for p in new.parts
+        if p.panel.slab.thickness != old.part(p.panel.name).panel.slab.thickness
+    ]
+    if not apart or new.plan.kerf_x.source == "assumed" or new.plan.tool is not None:
+        return []
+    was, now = (b.part(apart[0]).panel.slab.thickness for b in (old, new))
+    return [
+        f"the kerf in use was given for a sheet of {format_mm(was)}; this one is {format_mm(now)}: "
+        "kerf changes with thickness, so cut a gauge from the new sheet"
+    ]
+
+
+def _changes(old: Built, new: Built) -> list[Change]:
+    unit = new.job.unit
+    rows = []
+    sides = zip(
+        DIRECTIONS,
+        outside_of(old.solution.arrangement).size,
+        outside_of(new.solution.arrangement).size,
+        strict=True,
+    )
+    for k, (d, a, b) in enumerate(sides):
+        i, j = old.job.inside.xyz[k], new.job.inside.xyz[k]
+        rows.append(Change(what=f"inside {d}", old=both(i, unit), new=both(j, unit)))
+        rows.append(Change(what=f"outside {d}", old=both(a, unit), new=both(b, unit)))
+    for p in new.parts:
+        q, name = old.part(p.panel.name), p.panel.name
+        t, u = q.panel.slab.thickness, p.panel.slab.thickness
+        rows.append(Change(what=f"{name} thickness", old=both(t, unit), new=both(u, unit)))
+        sizes = [" x ".join(both(s, unit) for s in x.panel.size) for x in (q, p)]
+        rows.append(Change(what=f"{name} size", old=sizes[0], new=sizes[1]))
+    for i, joint in enumerate(new.solution.joints):
+        name = new.solution.joint_name(i)
+        runs = [b.solution.tabs[i].runs[0] for b in (old, new)]
+        shown = [f"{r.count} of {format_mm(r.width)}" for r in runs]
+        rows.append(
+            Change(what=f"segments {name} ({'xyz'[joint.axis]})", old=shown[0], new=shown[1])
+        )
+    cut = [sum(p.cut_length_mm for p in b.parts) for b in (old, new)]
+    rows.append(Change(what="cut length", old=f"{cut[0]:.0f} mm", new=f"{cut[1]:.0f} mm"))
+    area = [sum(p.panel.rings.area for p in b.parts) / 1e14 for b in (old, new)]
+    rows.append(Change(what="area", old=f"{area[0]:.1f} cm2", new=f"{area[1]:.1f} cm2"))
+    return rows
+
+
+def recut(
+    job: Job,
+    panel: str,
+    *,
+    thickness: Thickness | None = None,
+    measured: Measured | None = None,
+    **options: Any,
+) -> tuple[Built, tuple[str, ...]]:
+    """Make one panel again with today's kerf and the same segments.
+
+    Parameters
+    ----------
+    panel
+        Its name.
+    thickness
+        Of the sheet it is cut from today, where that differs from the job's.
+
+    Returns
+    -------
+    built
+        The box with that panel; the other panels are as the job has them.
+    notes
+        What the maker should know, such as tips of the mates that no longer come flush.
+    """
+    if panel not in job.panel_names:
+        raise InputError(
+            "no panel of that name",
+            where="--panel",
+            value=panel,
+            limit="one of " + ", ".join(job.panel_names),
+            do=nearest_name(panel, job.panel_names),
+        )
+    notes: list[str] = []
+    today = job
+    if thickness is not None:
+        old = build(job, measured=measured, **options)
+        changed, _ = _with_thickness(job, None, {panel: thickness})
+        today = _asking(changed, kept_counts(old))  # the mates that are cut keep their segments
+        off = thickness.nm - job.thickness(panel).nm
+        if off:
+            stand = "shy of" if off > 0 else "proud of"
+            notes.append(
+                f"the mates were cut for {format_mm(job.thickness(panel).nm)}: their tips will stand "
+                f"{format_mm(abs(off))} {stand} the new {panel}'s face"
+            )
+    built = build(today, measured=measured, **options)
+    return built, tuple(notes)

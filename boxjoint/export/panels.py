@@ -1,0 +1,138 @@
+"""Drawings of panels: each by itself, and all of them side by side.
+
+Every drawing says on ``REFERENCE`` what it was drawn with: kerf applied or not and its value,
+clearance, thickness, unit and scale, each asked, measured or ASSUMED.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from boxjoint import __version__
+from boxjoint.check.built import Built, Part
+from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
+from boxjoint.units import both, mm_and_thou
+
+__all__ = ["all_panels_drawing", "notes_of", "panel_drawing"]
+
+SPACING_MM = 8.0
+ROW_MM = 600.0
+
+
+def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
+    """Lines for ``REFERENCE``: what the outlines were drawn with."""
+    plan, job = built.plan, built.job
+    x, y = plan.kerf_x, plan.kerf_y
+    lines = [f"boxjoint {__version__}: {job.title}"]
+    if plan.tool is not None:
+        lines += [
+            "kerf applied: no. Router: offset outlines outward, holes inward,",
+            f"by the radius {plan.tool.value / 2:.3f} mm of tool {mm_and_thou(plan.tool.value)} "
+            f"({plan.tool.standing})",
+        ]
+    elif built.kerf_by_controller:
+        lines += [
+            "kerf applied: no. Enter it in the controller:",
+            f"full kerf {mm_and_thou(x.value, places=3)} ({x.standing}),",
+            f"or half kerf {mm_and_thou(x.value / 2, places=3)} where it asks for an edge's offset",
+        ]
+    else:
+        same = x.value == y.value
+        lines.append("kerf applied: yes" + (", do not apply it again" if same else ""))
+        if same:
+            lines.append(f"full kerf {mm_and_thou(x.value, places=3)} ({x.standing})")
+        else:
+            lines += [
+                f"full kerf across cuts along Y {mm_and_thou(x.value, places=3)} ({x.standing})",
+                f"full kerf across cuts along X {mm_and_thou(y.value, places=3)} ({y.standing})",
+                "kerf differs along X and Y: DO NOT TURN this drawing",
+            ]
+    fit = f"fit {plan.fit}, " if plan.fit else ""
+    lines.append(f"clearance {plan.clearance.value:+.3f} mm ({fit}{plan.clearance.standing})")
+    lines.append(
+        f"scale X {plan.scale_x.value:.5g}, Y {plan.scale_y.value:.5g} ({plan.scale_x.standing})"
+    )
+    if plan.proud.value:
+        lines.append(f"tips proud by {plan.proud.value:+.2f} mm")
+    if part is not None:
+        t = job.thickness(part.panel.name)
+        how = f"measured, {len(t.readings)} readings" if t.measured else "asked"
+        lines.append(f"thickness {both(t.nm, job.unit)} ({how})")
+        lines.append(f"material {job.material(part.panel.name)}")
+        lines.append("seen from outside the box; lower left corner of the panel at 0, 0")
+    return tuple(lines)
+
+
+def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:
+    curves = []
+    for k, (xy, bulge) in enumerate(part.relieved.rings):
+        if not bulge.any():  # drop what lies on straight lines; relief leaves corners as they are
+            xy, arcs = part.drawn.rings.corners_only()[k] / 1e6, None
+        else:
+            arcs = bulge
+        curves.append(
+            Curve(
+                layer=Layer.CUT_OUTER if k == 0 else Layer.CUT_INNER,
+                xy=xy + np.array([dx, dy]),
+                bulge=arcs,
+            )
+        )
+    # holes first: a controller that keeps the sequence of the file then cuts them first
+    return (*curves[1:], curves[0])
+
+
+def _label_height(width: float, height: float, text: str) -> float:
+    """A letter height that fits the panel, mm."""
+    return max(1.5, min(6.0, height / 4, width / max(len(text), 1) / 0.9))
+
+
+def panel_drawing(built: Built, part: Part) -> Drawing:
+    """The drawing of one panel; its nominal lower left corner lies at the origin."""
+    w, h = (s / 1e6 for s in part.panel.size)
+    return Drawing(
+        title=f"{built.job.title}: {part.panel.name}",
+        size=(w, h),
+        curves=_curves(part),
+        labels=(
+            Label(
+                layer=Layer.REFERENCE,
+                at=(w / 2, h / 2),
+                text=part.panel.name,
+                height=_label_height(w, h, part.panel.name),
+            ),
+        ),
+        notes=notes_of(built, part),
+    )
+
+
+def all_panels_drawing(built: Built) -> Drawing:
+    """All panels side by side in rows, unturned, spaced and labelled."""
+    curves: list[Curve] = []
+    labels: list[Label] = []
+    x = y = row = widest = 0.0
+    limit = max(ROW_MM, *(p.panel.size[0] / 1e6 for p in built.parts))
+    for part in built.parts:
+        w, h = (s / 1e6 for s in part.panel.size)
+        if x and x + w > limit:
+            x, y, row = 0.0, y + row + SPACING_MM, 0.0
+        curves += _curves(part, x, y)
+        name = part.panel.name
+        labels.append(
+            Label(
+                layer=Layer.REFERENCE,
+                at=(x + w / 2, y + h / 2),
+                text=name,
+                height=_label_height(w, h, name),
+            )
+        )
+        widest, row = max(widest, x + w), max(row, h)
+        x += w + SPACING_MM
+    inner = [c for c in curves if c.layer is Layer.CUT_INNER]
+    outer = [c for c in curves if c.layer is Layer.CUT_OUTER]
+    return Drawing(
+        title=f"{built.job.title}: all panels",
+        size=(widest, y + row),
+        curves=(*inner, *outer),
+        labels=tuple(labels),
+        notes=notes_of(built),
+    )

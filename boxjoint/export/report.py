@@ -1,0 +1,306 @@
+"""The report of one job: a documented JSON, and the same for people.
+
+Lengths are mm. Every figure says whether it was asked, measured, assumed or computed. The schema is
+``boxjoint/export/report.schema.json``; ``docs/report.md`` explains it.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from boxjoint import __version__
+from boxjoint.check.built import Built, Part
+from boxjoint.geometry.rings import Rings
+from boxjoint.job.records import DIRECTIONS, Source, Thickness
+from boxjoint.solve.box import outside_of
+from boxjoint.units import both, format_mm, mm_and_thou
+
+__all__ = ["CAUTIONS", "report", "report_json", "report_text"]
+
+REPORT_VERSION = 1
+_MM = 1_000_000
+
+
+def _mm(nm: int | float) -> float:
+    return round(float(nm) / _MM, 6)
+
+
+def _rings(rings: Rings) -> list[list[list[float]]]:
+    return [(r / 1e6).round(6).tolist() for r in rings.corners_only()]
+
+
+def _thickness(t: Thickness) -> dict[str, Any]:
+    out: dict[str, Any] = {"value": _mm(t.nm), "unit": "mm", "source": str(t.source)}
+    if t.measured:
+        out |= {
+            "readings": [_mm(r) for r in t.readings],
+            "spread": _mm(t.greatest - t.least),
+        }
+    return out
+
+
+def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
+    """Return the report as plain data, ready for JSON.
+
+    Parameters
+    ----------
+    rings
+        Whether to include every panel's nominal and cut rings.
+    """
+    job, solution = built.job, built.solution
+    outside = outside_of(solution.arrangement).size
+    return {
+        "report": REPORT_VERSION,
+        "program": f"boxjoint {__version__}",
+        "title": job.title,
+        "unit": job.unit,
+        "job": {"path": job.path, "text": job.text},
+        "inside": _inside(built),
+        "outside": {
+            d: {"value": _mm(s), "unit": "mm", "source": "computed"}
+            for d, s in zip(DIRECTIONS, outside, strict=True)
+        },
+        "figures": {k: f.as_json() for k, f in built.plan.figures.items()},
+        "fit": built.plan.fit,
+        "kerf_applied": not (built.kerf_by_controller or built.plan.tool is not None),
+        "seat_gap": {"value": round(built.seat_gap_mm, 6), "unit": "mm", "source": "computed"},
+        "joints": [_joint(built, i) for i in range(len(solution.joints))],
+        "panels": {p.panel.name: _panel(built, p, rings) for p in built.parts},
+        "sheets_in_slots": _slots(built),
+        "proofs": _proofs(built),
+        "warnings": list(built.warnings),
+    }
+
+
+def _inside(built: Built) -> dict[str, Any]:
+    """Asked, nominal and as cut along each direction; the key people look for first."""
+    out: dict[str, Any] = {}
+    for k, name in enumerate(DIRECTIONS):
+        asked = built.job.inside.xyz[k]
+        row: dict[str, Any] = {"asked": _mm(asked), "nominal": None, "unit": "mm"}
+        for r in built.insides:
+            if r.axis == k and r.block == "inside":
+                row["nominal"] = _mm(r.asked)
+                row["as_cut"] = {
+                    "least": _mm(r.least) if r.by_panel else None,
+                    "greatest": _mm(r.greatest) if r.by_panel else None,
+                    "binds": r.binds,
+                    "by_panel": {p: _mm(v) for p, v in sorted(r.by_panel.items())},
+                }
+        out[name] = row
+    return out
+
+
+def _joint(built: Built, i: int) -> dict[str, Any]:
+    solution = built.solution
+    joint, tabs = solution.joints[i], solution.tabs[i]
+    a, b = solution.panels[joint.a], solution.panels[joint.b]
+    ta, tb = a.slab.thickness, b.slab.thickness
+    kept = tabs.hi - tabs.lo
+    by_a = int(kept[tabs.owner == joint.a].sum())
+    by_b = int(kept[tabs.owner == joint.b].sum())
+    cut = built.joints[i]
+    # glue: each segment on the mate's shoulder (as wide as the mate is thick), and every flank
+    area = by_a * tb + by_b * ta + tabs.flanks * ta * tb
+    return {
+        "name": solution.joint_name(i),
+        "panels": [a.name, b.name],
+        "ends_owned_by": solution.panels[joint.first].name,
+        "kind": joint.kind,
+        "axis": "xyz"[joint.axis],
+        "length": _mm(joint.length),
+        "runs": [
+            {
+                "from": _mm(r.run.lo),
+                "to": _mm(r.run.hi),
+                "count": r.count,
+                "width": _mm(r.width),
+                "why": r.why,
+            }
+            for r in tabs.runs
+        ],
+        "flanks": tabs.flanks,
+        "glue_line": _mm(by_a + by_b + tabs.flanks * max(ta, tb)),
+        "glue_area": round(area / _MM**2, 3),
+        "clearance": {
+            "wanted": built.plan.clearances[i],
+            "source": str(built.plan.clearance.source),
+            "least": _mm(cut.least) if cut.flanks else None,
+            "greatest": _mm(cut.greatest) if cut.flanks else None,
+        },
+    }
+
+
+def _panel(built: Built, part: Part, rings: bool) -> dict[str, Any]:
+    job, panel = built.job, part.panel
+    x0, y0, x1, y1 = part.drawn.rings.extent
+    nominal = panel.rings
+    out: dict[str, Any] = {
+        "material": job.material(panel.name),
+        "thickness": _thickness(job.thickness(panel.name)),
+        "size": [_mm(s) for s in panel.size],
+        "drawn_size": [_mm(x1 - x0), _mm(y1 - y0)],
+        "area": round(nominal.area / _MM**2, 6),
+        "area_as_cut": round(part.as_cut.area / _MM**2, 6),
+        "cut_length": round(part.cut_length_mm, 3),
+        "holes": nominal.count - 1,
+        "relieved_corners": part.relieved.corners,
+        "least_web": _mm(part.web.width) if part.web else None,
+        "least_neck": _mm(part.neck.width) if part.neck else None,
+    }
+    if rings:
+        out["nominal_rings"] = _rings(nominal)
+        out["drawn_rings"] = _rings(part.drawn.rings)
+        out["as_cut_rings"] = _rings(part.as_cut)
+    return out
+
+
+def _slots(built: Built) -> list[dict[str, Any]]:
+    """Slots that take a sheet: clearance at the mean, the thickest and the thinnest reading."""
+    out = []
+    for s in built.sheets:
+        t = built.job.thickness(s.sheet) if s.sheet in built.job.panel_names else None
+        nominal = built.solution.panel(s.sheet).slab.thickness
+        thick = t.greatest if t else nominal
+        thin = t.least if t else nominal
+        out.append(
+            {
+                "panel": s.panel,
+                "sheet": s.sheet,
+                "width": _mm(s.least),
+                "clearance": _mm(s.least - nominal),
+                "clearance_thickest": _mm(s.least - thick),
+                "clearance_thinnest": _mm(s.greatest - thin),
+            }
+        )
+    return out
+
+
+def _proofs(built: Built) -> dict[str, Any]:
+    exact = built.exact
+    return {
+        "passed": built.passed,
+        "exact": {
+            "passed": exact.passed,
+            "bars": exact.bars,
+            "corners": exact.corners,
+            # nm3 as a string: JSON readers would round it
+            "volume_nm3": str(exact.volume),
+            "union_nm3": str(exact.union),
+            "faults": [str(f) for f in exact.faults],
+        },
+        "as_cut": {"passed": not built.faults, "faults": list(built.faults)},
+        "solid": None,
+    }
+
+
+def report_json(built: Built) -> str:
+    """Return the report as JSON text: indented, but every ring on one line."""
+    rings: list[str] = []
+
+    def fold(key: str, value: Any) -> Any:
+        if key.endswith("_rings"):
+            rings.append(json.dumps(value, separators=(",", ":")))
+            return f"@ring {len(rings) - 1}@"
+        return value
+
+    plain = report(built)
+    plain["panels"] = {
+        name: {k: fold(k, v) for k, v in panel.items()} for name, panel in plain["panels"].items()
+    }
+    text = json.dumps(plain, indent=1, ensure_ascii=False)
+    for k, folded in enumerate(rings):
+        text = text.replace(f'"@ring {k}@"', folded, 1)
+    return text + "\n"
+
+
+def report_text(built: Built) -> str:
+    """Return the report for people, as Markdown."""
+    job, plan, unit = built.job, built.plan, built.job.unit
+    lines = [f"# {job.title}", ""]
+    verdict = "all proofs hold" if built.passed else "A PROOF FAILED: do not cut"
+    lines += [f"boxjoint {__version__}: **{verdict}**.", "", "## Inside", ""]
+    lines += ["| | asked | as cut, least | as cut, greatest | binds |", "|---|---|---|---|---|"]
+    for k, name in enumerate(DIRECTIONS):
+        rows = [r for r in built.insides if r.axis == k and r.block == "inside"]
+        cells = [both(job.inside.xyz[k], unit), "", "", ""]
+        if rows and rows[0].by_panel:
+            r = rows[0]
+            cells[1:] = [format_mm(r.least, places=3), format_mm(r.greatest, places=3), r.binds]
+        lines.append(f"| {name} | " + " | ".join(cells) + " |")
+    outside = outside_of(built.solution.arrangement).size
+    sizes = " x ".join(both(s, unit) for s in outside)
+    lines += ["", f"Outside (computed): {sizes}.", "", "## Cut with", ""]
+    lines += ["| figure | value | what it is | |", "|---|---|---|---|"]
+    for name, f in plan.figures.items():
+        value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)
+        lines.append(f"| {name.replace('_', ' ')} | {value} | {f.standing} | {f.note} |")
+    if built.seat_gap_mm:
+        lines += [
+            "",
+            f"A round beam leaves fillets: corners may stand off their shoulders by up to "
+            f"{built.seat_gap_mm:.3f} mm (computed), which adds to the inside size.",
+        ]
+    lines += ["", "## Panels", ""]
+    lines += [
+        "| panel | size | thickness | what it is | area cm2 | cut mm |",
+        "|---|---|---|---|---|---|",
+    ]
+    for p in built.parts:
+        t = job.thickness(p.panel.name)
+        how = str(t.source)
+        if t.source is Source.MEASURED:
+            how += f", {len(t.readings)} readings, spread {format_mm(t.greatest - t.least)}"
+        size = " x ".join(both(s, unit) for s in p.panel.size)
+        lines.append(
+            f"| {p.panel.name} | {size} | {both(t.nm, unit)} | {how} | "
+            f"{p.panel.rings.area / 1e14:.1f} | {p.cut_length_mm:.0f} |"
+        )
+    lines += ["", "## Joints", ""]
+    lines += [
+        "| joint | along | kind | segments | width | clearance as cut | why |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for i, joint in enumerate(built.solution.joints):
+        tabs, cut = built.solution.tabs[i], built.joints[i]
+        runs = tabs.runs
+        counts = ", ".join(str(r.count) for r in runs[:6]) + (" ..." if len(runs) > 6 else "")
+        clear = f"{cut.least / 1e6:+.3f} to {cut.greatest / 1e6:+.3f} mm" if cut.flanks else "-"
+        lines.append(
+            f"| {built.solution.joint_name(i)} | {'xyz'[joint.axis]} | {joint.kind} | {counts} | "
+            f"{format_mm(runs[0].width)} | {clear} | {runs[0].why} |"
+        )
+    if built.sheets:
+        lines += ["", "## Slots that take a sheet", "", "| slot in | sheet | width | clearance |"]
+        lines += ["|---|---|---|---|"]
+        for s in _slots(built):
+            lines.append(
+                f"| {s['panel']} | {s['sheet']} | {s['width']:.3f} mm | "
+                f"{s['clearance_thickest']:+.3f} to {s['clearance_thinnest']:+.3f} mm |"
+            )
+    lines += ["", "## Proofs", ""]
+    e = built.exact
+    state = "holds" if e.passed else "FAILED"
+    lines.append(
+        f"- exact proof {state}: {e.bars} bars and {e.corners} corners, every place owned once; "
+        f"volume {e.volume / 1e18:.3f} mm3"
+    )
+    lines += [f"  - {f}" for f in e.faults]
+    lines.append(f"- virtual cut {'holds' if not built.faults else 'FAILED'}")
+    lines += [f"  - {f}" for f in built.faults]
+    if built.warnings:
+        lines += ["", "## Look at", ""]
+        lines += [f"- {w}" for w in built.warnings]
+    lines += ["", "## Before cutting", ""]
+    lines += [f"- {c}" for c in CAUTIONS]
+    return "\n".join(lines) + "\n"
+
+
+#: The usual cautions (common practice, no source). No setting is ever called safe.
+CAUTIONS = (
+    "Never leave a running laser; a flame that stays is a stop. Keep an extinguisher within reach.",
+    "Air and extraction on, bed clean, eye protection for this wavelength.",
+    "Never cut PVC, vinyl, ABS, PTFE, foams, chrome leather or unknown plastics.",
+    "Local rules and licensed practice come first.",
+)
