@@ -26,7 +26,6 @@ __all__ = [
     "boolean",
     "box_solid",
     "crossings",
-    "distance",
     "extent",
     "panel_solid",
     "pieces",
@@ -128,11 +127,12 @@ def panel_solid(panel: Panel, rings: Rings) -> Any:
 
     def wire(k: int) -> Any:
         polygon = BRepBuilderAPI_MakePolygon()
+        corners = plain_polygon(rings.ring(k))
+        if len(corners) < 4:
+            raise _failed(f"nothing of ring {k}, which has no area", panel.name)
         place = [0.0, 0.0, 0.0]
         place[normal] = lo / _NM
-        for right, up in zip(
-            *(w.tolist() for w in panel.frame.to_world(plain_polygon(rings.ring(k)))), strict=True
-        ):
+        for right, up in zip(*(w.tolist() for w in panel.frame.to_world(corners)), strict=True):
             place[panel.frame.axes[0]], place[panel.frame.axes[1]] = right / _NM, up / _NM
             polygon.Add(gp_Pnt(*place))
         polygon.Close()
@@ -190,7 +190,13 @@ def boolean(operation: Operation, one: Any, others: Sequence[Any]) -> Any:
         }[operation]
     )
     op.SetNonDestructive(True)
-    op.Perform()
+    try:
+        op.Perform()
+    except Exception as error:
+        # the bindings' own exceptions have no common root but the module that they come from
+        if type(error).__module__.split(".")[0] != "OCP":
+            raise
+        raise _failed(f"an error instead of a {operation}", "boolean of solids") from error
     if op.HasErrors() or op.Shape().IsNull():
         raise _failed(f"an error instead of a {operation}", "boolean of solids")
     return op.Shape()
@@ -235,22 +241,6 @@ def extent(shape: Any) -> Extent:
         at.append((p.X(), p.Y(), p.Z()))
     x, y, z = zip(*at, strict=True)
     return Extent((min(x), min(y), min(z)), (max(x), max(y), max(z)))
-
-
-def distance(one: Any, other: Any) -> float:
-    """Least distance between two solids, mm.
-
-    Raises
-    ------
-    ProofFailed
-        When the kernel finds none.
-    """
-    from OCP.BRepExtrema import BRepExtrema_DistShapeShape
-
-    found = BRepExtrema_DistShapeShape(one, other)
-    if not found.IsDone():
-        raise _failed("no distance", "two solids")
-    return float(found.Value())
 
 
 def crossings(solid: Any, axis: int, through: Sequence[Sequence[float]]) -> list[list[float]]:

@@ -26,7 +26,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 
@@ -42,6 +42,7 @@ from boxjoint.solve.solution import Solution
 __all__ = ["Held", "InsideFound", "Shared", "SolidFault", "SolidProof", "solid_proof"]
 
 _NM = 1e6
+_T = TypeVar("_T")
 
 VOLUME_MM3 = 1e-5
 """Volumes closer than this are equal, mm3. A micrometre over one square millimetre is a hundred
@@ -122,7 +123,7 @@ class InsideFound:
     asked
         mm.
     face_to_face
-        Least distance between the panels at its two ends, mm.
+        Distance between the stock faces of the cut solids at its two ends, mm.
     held
         By each panel that spans both with its shoulders; guests, which keep a relief, are left out.
     """
@@ -258,9 +259,364 @@ def _silent(stage: str, done: int, total: int) -> None:
     pass
 
 
-def _counted[T](stage: str, items: Iterable[T], told: Progress) -> Iterator[T]:
+def _counted(stage: str, items: Iterable[_T], told: Progress) -> Iterator[_T]:
     every = list(items)
     for i, item in enumerate(every):
         told(stage, i, len(every))
         yield item
     told(stage, len(every), len(every))
+
+
+def _worst(shape: Any) -> tuple[Extent, int]:
+    """Extent of the largest solid in ``shape``, and how many there are."""
+    found = kernel.pieces(shape)
+    return kernel.extent(max(found, key=kernel.volume)), len(found)
+
+
+def _space_fault(kind: Kind, panels: tuple[str, ...], shape: Any, note: str = "") -> SolidFault:
+    """Make the fault of a space that should not be there; place it by its largest piece."""
+    worst, count = _worst(shape)
+    where = worst.text() + (f" and {count - 1} more places" if count > 1 else "")
+    return SolidFault(
+        kind=kind,
+        panels=panels,
+        where=f"{note}{where}",
+        size=kernel.volume(shape),
+        unit="mm3",
+        extent=worst,
+    )
+
+
+def _nominal_solids(solution: Solution, faults: list[SolidFault], told: Progress) -> dict[str, Any]:
+    solids = {}
+    for panel in _counted("nominal solids", solution.panels, told):
+        # the rings' own area is exact: it tells when the kernel misread an outline or a hole
+        want = panel.rings.area / _NM**2 * panel.slab.thickness / _NM if len(panel.rings) else 0.0
+        if want <= 0:
+            faults.append(
+                SolidFault(
+                    kind="no solid",
+                    panels=(panel.name,),
+                    where="the area of its rings",
+                    size=want,
+                    unit="mm3",
+                )
+            )
+            continue
+        solid = kernel.panel_solid(panel, panel.rings)
+        found = kernel.volume(solid)
+        if abs(found - want) > VOLUME_MM3:
+            faults.append(
+                SolidFault(
+                    kind="volume",
+                    panels=(panel.name,),
+                    where=f"{found:.9g} mm3 as a solid, {want:.9g} mm3 by its rings",
+                    size=found - want,
+                    unit="mm3",
+                    extent=kernel.extent(solid),
+                )
+            )
+        solids[panel.name] = solid
+    return solids
+
+
+def _in_slabs(solution: Solution, extents: Mapping[str, Extent], faults: list[SolidFault]) -> None:
+    slabs = {slab.name: slab.box for slab in solution.arrangement.slabs}
+    for name, found in extents.items():
+        for k in range(3):
+            lo, hi = (v / _NM for v in slabs[name].span(k))
+            for side, excess in (("low", lo - found.lo[k]), ("high", found.hi[k] - hi)):
+                if excess > 1e-9:  # below the rounding of a sum of two coordinates in mm
+                    faults.append(
+                        SolidFault(
+                            kind="outside slab",
+                            panels=(name,),
+                            where=f"the {side} {'xyz'[k]} face of its slab",
+                            size=excess,
+                            unit="mm",
+                            extent=found,
+                        )
+                    )
+
+
+def _near(extents: Mapping[str, Extent]) -> list[tuple[str, str]]:
+    """Pairs whose boxes overlap; all others are apart."""
+    return [(a, b) for a, b in combinations(extents, 2) if extents[a].shares_volume(extents[b])]
+
+
+def _apart(a: str, b: str, solids: Mapping[str, Any], faults: list[SolidFault]) -> None:
+    common = kernel.boolean("common", solids[a], [solids[b]])
+    if abs(kernel.volume(common)) > VOLUME_MM3:
+        faults.append(_space_fault("overlap", (a, b), common))
+
+
+def _filled(
+    solution: Solution,
+    solids: Mapping[str, Any],
+    volumes: Mapping[str, float],
+    faults: list[SolidFault],
+    told: Progress,
+) -> float:
+    """Compare the sum of volumes with that of the slabs' union; find the voids if they differ."""
+    slabs = [
+        kernel.box_solid([v / _NM for v in s.box.lo], [v / _NM for v in s.box.hi])
+        for s in solution.arrangement.slabs
+    ]
+    told("union of the slabs", 0, 1)
+    space = kernel.boolean("fuse", slabs[0], slabs[1:]) if len(slabs) > 1 else slabs[0]
+    union = kernel.volume(space)
+    told("union of the slabs", 1, 1)
+    missing = union - sum(volumes.values())
+    # a fault found before may have hidden a void of the same size
+    if not faults and abs(missing) <= VOLUME_MM3:
+        return union
+    told("voids", 0, 1)
+    voids = kernel.boolean("cut", space, list(solids.values())) if solids else space
+    for void in kernel.pieces(voids):
+        if kernel.volume(void) > VOLUME_MM3:
+            near = kernel.extent(void)
+            names = tuple(
+                s.name
+                for s in solution.arrangement.slabs
+                if near.shares_volume(
+                    Extent(
+                        (s.box.lo[0] / _NM, s.box.lo[1] / _NM, s.box.lo[2] / _NM),
+                        (s.box.hi[0] / _NM, s.box.hi[1] / _NM, s.box.hi[2] / _NM),
+                    )
+                )
+            )
+            faults.append(_space_fault("void", names, void))
+    told("voids", 1, 1)
+    if not faults:
+        faults.append(
+            SolidFault(
+                kind="volume",
+                panels=tuple(solids),
+                where="the sum of all panels against the union of all slabs",
+                size=-missing,
+                unit="mm3",
+            )
+        )
+    return union
+
+
+_Closers = dict[tuple[int, int], list[str]]
+
+
+def _inside(
+    block: InsideBlock,
+    solution: Solution,
+    solids: Mapping[str, Any],
+    extents: Mapping[str, Extent],
+    faults: list[SolidFault],
+) -> _Closers:
+    """Check one inside; return which panels close each of its faces with their stock face."""
+    lo, hi = [v / _NM for v in block.box.lo], [v / _NM for v in block.box.hi]
+    space = Extent((lo[0], lo[1], lo[2]), (hi[0], hi[1], hi[2]))
+    solid = kernel.box_solid(lo, hi)
+    for name, other in extents.items():
+        if space.shares_volume(other):
+            common = kernel.boolean("common", solid, [solids[name]])
+            if abs(kernel.volume(common)) > VOLUME_MM3:
+                faults.append(_space_fault("inside entered", (name,), common, f"{block.name}, "))
+    closers: _Closers = {}
+    for axis in range(3):
+        for sense in (-1, 1):
+            if (axis, sense) in block.open:
+                continue
+            closers[axis, sense] = _closed(block, axis, sense, solution, solids, extents, faults)
+    return closers
+
+
+def _closed(
+    block: InsideBlock,
+    axis: int,
+    sense: int,
+    solution: Solution,
+    solids: Mapping[str, Any],
+    extents: Mapping[str, Extent],
+    faults: list[SolidFault],
+) -> list[str]:
+    """Check that a thin layer beyond one face of an inside is filled; return who fills it."""
+    lo, hi = [v / _NM for v in block.box.lo], [v / _NM for v in block.box.hi]
+    face = hi[axis] if sense > 0 else lo[axis]
+    lo[axis], hi[axis] = (face, face + LAYER_MM) if sense > 0 else (face - LAYER_MM, face)
+    layer = kernel.box_solid(lo, hi)
+    around = Extent((lo[0], lo[1], lo[2]), (hi[0], hi[1], hi[2]))
+    normals = {slab.name: slab.normal for slab in solution.arrangement.slabs}
+    near = [name for name, other in extents.items() if around.shares_volume(other)]
+    filled, closers = 0.0, []
+    for name in near:
+        part = kernel.volume(kernel.boolean("common", layer, [solids[name]]))
+        filled += part
+        if part > VOLUME_MM3 and normals[name] == axis:
+            closers.append(name)
+    # the layer's own volume, as the kernel sees it: a thickness of 1e-3 mm is rounded at 300 mm
+    missing = kernel.volume(layer) - filled
+    if missing > VOLUME_MM3:
+        gap = kernel.boolean("cut", layer, [solids[n] for n in near]) if near else layer
+        worst, count = _worst(gap) if kernel.pieces(gap) else (around, 1)
+        faults.append(
+            SolidFault(
+                kind="inside not closed",
+                panels=tuple(closers),
+                where=f"{block.name}, {'low' if sense < 0 else 'high'} {'xyz'[axis]} face, "
+                f"{worst.text()}" + (f" and {count - 1} more places" if count > 1 else ""),
+                size=missing / LAYER_MM,
+                unit="mm2",
+                extent=worst,
+            )
+        )
+    return closers
+
+
+def _interference(
+    solution: Solution,
+    cut: Mapping[str, Any],
+    allowances: Mapping[str, Allowance],
+    faults: list[SolidFault],
+    told: Progress,
+) -> Iterator[Shared]:
+    outlines = {
+        p.name: predicted_outline(p.rings, allowances[p.name])
+        for p in solution.panels
+        if p.name in cut
+    }
+    joints = {}
+    for joint in solution.joints:
+        mates = solution.panels[joint.a], solution.panels[joint.b]
+        names = mates[0].name, mates[1].name
+        if names[0] in cut and names[1] in cut:
+            joints[names] = predict(joint, mates, (outlines[names[0]], outlines[names[1]]))
+    near = _near({name: kernel.extent(solid) for name, solid in cut.items()})
+    pairs = list(dict.fromkeys([*joints, *near]))
+    for a, b in _counted("pairs of cut panels", pairs, told):
+        want = joints.get((a, b)) or joints.get((b, a))
+        predicted, tolerance = (want.volume, want.tolerance) if want else (0.0, VOLUME_MM3)
+        common = kernel.boolean("common", cut[a], [cut[b]])
+        found = kernel.volume(common)
+        if want or found:
+            yield Shared(panels=(a, b), predicted=predicted, found=found, tolerance=tolerance)
+        if abs(found - predicted) > tolerance:
+            where = kernel.extent(common) if kernel.pieces(common) else None
+            faults.append(
+                SolidFault(
+                    kind="interference",
+                    panels=(a, b),
+                    where=f"{where.text() if where else 'nowhere'}; predicted {predicted:.9g} mm3, "
+                    f"found {found:.9g} mm3",
+                    size=found - predicted,
+                    unit="mm3",
+                    extent=where,
+                )
+            )
+
+
+#: Where a panel's shoulders towards a mate lie, as (least, greatest) world coordinate, mm, by
+#: (panel, mate, sense in which the shoulders face).
+_SeatsFound = dict[tuple[str, str, int], tuple[float, float]]
+
+
+def _seats(
+    solution: Solution,
+    cut: Mapping[str, Any],
+    allowances: Mapping[str, Allowance],
+    faults: list[SolidFault],
+    told: Progress,
+) -> _SeatsFound:
+    """Measure where the shoulders of cut panels lie, by lines through the middle of each slot."""
+    found: _SeatsFound = {}
+    for panel in _counted("shoulders", solution.panels, told):
+        if panel.name not in cut:
+            continue
+        rings, frame = panel.rings, panel.frame
+        along_x, sign = rings.direction()
+        lo, hi = panel.slab.box.span(panel.slab.normal)
+        for k in (0, 1):
+            axis = frame.axes[k]
+            picked = np.flatnonzero((rings.role == Role.SHOULDER) & (along_x == (k == 0)))
+            middles = (rings.xy[picked] + rings.ends[picked]) // 2
+            world = [w / _NM for w in frame.to_world(middles)]
+            points = np.empty((len(picked), 3))
+            points[:, panel.slab.normal] = (lo + hi) / 2 / _NM
+            points[:, frame.axes[0]], points[:, frame.axes[1]] = world
+            hits = kernel.crossings(cut[panel.name], axis, points.tolist())
+            for i, point, at in zip(picked.tolist(), points.tolist(), hits, strict=True):
+                joint = solution.joints[int(rings.joint[i])]
+                mate = solution.panels[
+                    joint.b if solution.panels[joint.a].name == panel.name else joint.a
+                ]
+                sense = int(sign[i]) * frame.senses[k]
+                off = outward_mm(Role.SHOULDER, joint.index, allowances[panel.name])
+                face = mate.slab.box.span(axis)[0 if sense > 0 else 1] / _NM
+                want = face + sense * off
+                # a cut edge anywhere else than at the shoulder belongs to something further off
+                got = min(at, key=lambda v: abs(v - want)) if at else float("inf")
+                if abs(got - want) > SIDE_MM:
+                    place = ", ".join(f"{'xyz'[q]} {point[q]:.6f}" for q in range(3) if q != axis)
+                    faults.append(
+                        SolidFault(
+                            kind="seat",
+                            panels=(panel.name, mate.name),
+                            where=f"shoulder at {place}, {'xyz'[axis]} {got:.6f} where "
+                            f"{want:.6f} was wanted",
+                            size=(got - want) * sense,
+                            unit="mm",
+                        )
+                    )
+                key = (panel.name, mate.name, sense)
+                least, greatest = found.get(key, (got, got))
+                found[key] = (min(least, got), max(greatest, got))
+    return found
+
+
+def _inside_sizes(
+    solution: Solution,
+    cut: Mapping[str, Any],
+    closers: Mapping[str, _Closers],
+    seats: _SeatsFound,
+    faults: list[SolidFault],
+) -> Iterator[InsideFound]:
+    """Measure each inside face to face where panels close both ends."""
+    guests = {slab.name for slab in solution.arrangement.slabs if slab.guest}
+    extents = {name: kernel.extent(solid) for name, solid in cut.items()}
+    for block in solution.arrangement.insides:
+        for axis in range(3):
+            ends = [closers[block.name].get((axis, sense), []) for sense in (-1, 1)]
+            if not ends[0] or not ends[1]:
+                continue  # open, or already a fault
+            asked = block.box.size[axis] / _NM
+            # a panel is a prism along its normal, so its extent there lies in its stock faces
+            low_face = max(extents[name].hi[axis] for name in ends[0])
+            high_face = min(extents[name].lo[axis] for name in ends[1])
+            apart = high_face - low_face
+            held = []
+            for panel in cut:
+                if panel in guests:
+                    continue
+                low = [seats[panel, m, -1][0] for m in ends[0] if (panel, m, -1) in seats]
+                high = [seats[panel, m, 1][1] for m in ends[1] if (panel, m, 1) in seats]
+                if low and high:
+                    held.append(Held(panel=panel, distance=max(high) - min(low)))
+            yield InsideFound(
+                inside=block.name,
+                axis=axis,
+                asked=asked,
+                face_to_face=apart,
+                held=tuple(held),
+            )
+            for names, found in [
+                ((*ends[0], *ends[1]), apart),
+                *(((h.panel,), h.distance) for h in held),
+            ]:
+                if abs(found - asked) > 2 * SIDE_MM:
+                    faults.append(
+                        SolidFault(
+                            kind="inside size",
+                            panels=names,
+                            where=f"{block.name} along {'xyz'[axis]}, {found:.6f} mm where "
+                            f"{asked:.6f} mm was asked",
+                            size=found - asked,
+                            unit="mm",
+                        )
+                    )
