@@ -56,8 +56,9 @@ class Assumed:
         Of the size lost to backlash, about 0, mm.
     gauge_u_mm
         Error of the kerf that all gauges of a shop share, mm.
-    drift_mm
-        Random walk of the kerf in one job, mm; at least ``least_drift_mm`` is used.
+    drift_mm, jump_mm, jump_rate
+        Random walk of the kerf in one job, mm, and jumps of standard deviation ``jump_mm`` in a
+        share ``jump_rate`` of all jobs; at least ``least_drift_mm`` is used for both together.
     drift_common
         Share of the drift's variance that all records of the machine have in common.
     service_kerf_u_mm, service_scale_u
@@ -90,6 +91,8 @@ class Assumed:
     backlash_u_mm: float = 0.025
     gauge_u_mm: float = 0.0055
     drift_mm: float = 0.006
+    jump_mm: float = 0.06
+    jump_rate: float = 0.04
     least_drift_mm: float = 0.002
     drift_common: float = 0.64
     service_kerf_u_mm: float = 0.06
@@ -120,10 +123,18 @@ class Assumed:
         for name in ("kerf_u_mm", "difference_u_mm", "scale_u", "backlash_u_mm", "fit_u_mm"):
             if not values[name] > 0:
                 raise InputError("must be larger than zero", where=f"Assumed.{name}")
-        if not (self.drift_common <= 1 and self.fit_low_mm < self.fit_high_mm):
+        if not (
+            self.drift_common <= 1 and self.jump_rate <= 1 and self.fit_low_mm < self.fit_high_mm
+        ):
             raise InputError("the assumed sizes contradict each other", where="Assumed")
         if not (self.days_per_job > 0 and self.hours_per_job > 0 and self.gate >= self.gate_to > 0):
             raise InputError("the assumed sizes contradict each other", where="Assumed")
+
+    @property
+    def drift_variance(self) -> float:
+        """Variance that one job adds to a kerf, mm^2: random walk and jumps."""
+        both = self.drift_mm**2 + self.jump_rate * self.jump_mm**2
+        return max(both, self.least_drift_mm**2)
 
     @property
     def fingerprint(self) -> str:
@@ -237,7 +248,7 @@ class ShopFilter:
         """Let ``jobs`` jobs' worth of time pass (a fraction is allowed)."""
         if jobs > 0:
             a = self.assumed
-            more = jobs * max(a.drift_mm, a.least_drift_mm) ** 2
+            more = jobs * a.drift_variance
             kerfs = np.arange(_SHARED, len(self.mean))
             self.cov[_SHARED:, _SHARED:] += a.drift_common * more
             self.cov[kerfs, kerfs] += (1.0 - a.drift_common) * more
@@ -317,7 +328,7 @@ class ShopFilter:
         }[verdict]
         h = np.zeros(len(self.mean))
         h[_SHARED + record] = 2.0
-        miss = 2.0 * (float(self.mean[record]) - kerf_mm)
+        miss = 2.0 * (float(self.mean[_SHARED + record]) - kerf_mm)
         short = low - miss if miss < low else min(high - miss, 0.0)
         out = self._gate(record, h[None, :], np.array([short]), np.array([a.fit_u_mm**2]))
         ph = self.cov @ h

@@ -116,6 +116,8 @@ def _tidy(record: Any) -> None:
             if value.tzinfo is None:
                 raise _fail(record, name, "a date without its zone", value, "an aware datetime")
             value = value.astimezone(UTC).replace(microsecond=0)
+            if not value.year >= 1970:
+                raise _fail(record, name, "a date before there were such machines", value)
         elif isinstance(value, bool) or value is None:
             pass
         elif hint is int:
