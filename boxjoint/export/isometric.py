@@ -1,0 +1,454 @@
+"""Pictures of assembled boxes: isometric SVG with hidden parts removed, and parts drawn apart.
+
+The view is isometric (ISO 5456-3): the three axes look equally long, 120 degrees apart, z upright.
+Faces of the sheet are light and cut edges (end grain) dark, so that the joints can be read; each has
+a tone for every direction, lightest above, and all differ in lightness and not in hue alone, so that
+a print in black and white reads the same. Lines come in three widths: edges, outlines of a panel,
+outline of the whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+from types import MappingProxyType
+from typing import Any
+from xml.sax.saxutils import escape
+
+import numpy as np
+from numpy.typing import NDArray
+
+from boxjoint.errors import InputError, nearest_name
+from boxjoint.export.captions import Caption, place_captions
+from boxjoint.export.visible import Scene, View, look, near_enough
+from boxjoint.geometry.cuboid import Triple
+from boxjoint.solve.box import outside_of
+from boxjoint.solve.panels import Panel
+from boxjoint.solve.solution import Solution
+
+__all__ = ["EDGE_GRAIN", "FACE_GRAIN", "exploded_offsets", "isometric_svg"]
+
+#: Fills of the sheet's faces by the way they look on the page.
+FACE_GRAIN: Mapping[str, str] = MappingProxyType(
+    {"up": "#F3E5C6", "left": "#E4CD9F", "right": "#D0B27F", "down": "#BB9A66"}
+)
+#: Fills of cut edges, likewise.
+EDGE_GRAIN: Mapping[str, str] = MappingProxyType(
+    {"up": "#AB7F4B", "left": "#93693A", "right": "#79542C", "down": "#624220"}
+)
+_INK = "#2B2118"
+_TRAVEL = "#3F5F7F"
+
+# line widths of the ISO 128 series, mm
+_EDGE_MM, _PANEL_MM, _WHOLE_MM = 0.13, 0.25, 0.5
+_MARGIN_MM = 4.0
+_HIGHEST = 1.5  # greatest height of the page over its width
+_TEXT_MM = 3.6  # font size on a page 160 mm wide
+
+_ARROW_MM = (1.0, 3.2, 3.8)  # width of the shaft, width and length of the head
+_ARROW_LONG_MM = 12.0
+
+
+def isometric_svg(
+    panels: Sequence[Panel],
+    *,
+    apart: Mapping[str, Triple] | None = None,
+    arrows: Mapping[str, Triple] | None = None,
+    width_mm: float = 160.0,
+    labels: bool = True,
+    view: View = ("front", "right", "top"),
+    title: str = "Assembled box",
+) -> str:
+    """Return a picture of the panels in their places as SVG 1.1.
+
+    Parameters
+    ----------
+    panels
+        What is drawn: nominal outlines through the whole thickness of their slabs.
+    apart
+        World offset, nm, of panels that are drawn away from their places.
+    arrows
+        Travel, nm in the world and along one axis, of panels that are about to move: an arrow and
+        broken lines lead from where the panel is drawn to where it goes. To show ``apart`` going
+        home, give the opposite of its offset.
+    width_mm
+        Width of the page; its height follows, at most 1.5 times the width.
+    labels
+        Write the panels' names, lying on a face where there is room, else beside the picture. A
+        panel of which nothing is seen gets none.
+    view
+        Where the viewer stands: front or back, left or right, top or bottom.
+    title
+        Goes into ``<title>``.
+
+    Returns
+    -------
+    str
+        Lines end with ``\\n``; the same for the same input, byte for byte. One group a panel, with
+        the panel's name as its title. Names are live text: a picture is not cut. Write it as UTF-8.
+
+    Raises
+    ------
+    InputError
+        A name is unknown or used twice, the view is not three sides, a travel is not along one axis,
+        or the width is not above 20 mm.
+    """
+    import shapely
+
+    if not 20 <= width_mm <= 2000:
+        raise InputError("a picture is 20 to 2000 mm wide", value=f"{width_mm} mm")
+    scene = look(panels, apart=apart, view=view)
+    travels = _travels(scene, arrows or {})
+    seen = scene.regions()
+    outlines = [shapely.union_all(seen[scene.panel == i]) for i in range(len(scene.names))]
+    page = _page(scene, seen, outlines, travels, width_mm, labels)
+    w, h = _mm(page.width), _mm(page.height)
+    out = [
+        '<?xml version="1.0" encoding="UTF-8"?>\n',
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{w}mm" height="{h}mm" '
+        f'viewBox="0 0 {w} {h}">\n',
+        f"<title>{escape(title)}</title>\n",
+        f"<desc>{escape(_described(scene, outlines, view))}</desc>\n",
+        f'<g stroke="{_INK}" stroke-width="{_mm(_EDGE_MM)}" stroke-linejoin="round" '
+        'fill-rule="evenodd">\n',
+    ]
+    fills = _fills(scene)
+    for i, name in enumerate(scene.names):
+        if outlines[i].is_empty:
+            continue
+        out.append(f"<g><title>{escape(name)}</title>\n")
+        for f in np.flatnonzero(scene.panel == i).tolist():
+            if not seen[f].is_empty:
+                out.append(f'<path fill="{fills[f]}" d="{page.path(seen[f])}"/>\n')
+        out.append("</g>\n")
+    out.append("</g>\n")
+    out.append(
+        f'<g fill="none" stroke="{_INK}" stroke-linejoin="round" stroke-width="{_mm(_PANEL_MM)}">\n'
+    )
+    out += [f'<path d="{page.path(o)}"/>\n' for o in outlines if not o.is_empty]
+    whole = shapely.union_all(outlines)
+    out.append(f'<path stroke-width="{_mm(_WHOLE_MM)}" d="{page.path(whole)}"/>\n</g>\n')
+    out += _travel_svg(page, travels)
+    out += _caption_svg(page.captions)
+    out.append("</svg>\n")
+    return "".join(out)
+
+
+def exploded_offsets(solution: Solution) -> dict[str, Triple]:
+    """Return how far to draw each panel from its place so that all of them are seen.
+
+    Panels that are no guests move outward along their own normal, further where others lie between
+    them and the inside. Guests rise out of the box; one that is halved over another rises above it,
+    the way it is put in; a top rises above the guests.
+
+    Returns
+    -------
+    dict
+        World offset, nm, by panel's name. ``isometric_svg`` takes it as ``apart``.
+    """
+    slabs = solution.arrangement.slabs
+    whole = outside_of(solution.arrangement)
+    gap = max(
+        3 * max(s.thickness for s in slabs),
+        sum(whole.size) // 10,
+    )
+    offsets: dict[str, Triple] = {}
+    ceiling = 0  # how far whatever lies above the guests has to rise to clear them
+    above: dict[int, int] = {}  # by level of guests: how far they rise
+    levels = _levels(solution)
+    highest = whole.hi[2]
+    for level in range(1 + max(levels.values(), default=-1)):
+        members = [slabs[i] for i, at in levels.items() if at == level]
+        above[level] = highest + gap - min(s.box.lo[2] for s in members)
+        highest = above[level] + max(s.box.hi[2] for s in members)
+        ceiling = highest - whole.hi[2]
+    for axis in range(3):
+        for sense in (1, -1):
+            places = [
+                (sense * s.box.lo[axis], s.name)
+                for i, s in enumerate(slabs)
+                if i not in levels and s.normal == axis and s.outward == sense
+            ]
+            steps = sorted({at for at, _ in places})
+            for at, name in places:
+                move = gap * (1 + steps.index(at))
+                if (axis, sense) == (2, 1):
+                    move += ceiling
+                vector = [0, 0, 0]
+                vector[axis] = sense * move
+                offsets[name] = (vector[0], vector[1], vector[2])
+    for i, at in levels.items():
+        offsets[slabs[i].name] = (0, 0, above[at])
+    return {s.name: offsets[s.name] for s in slabs}
+
+
+def _levels(solution: Solution) -> dict[int, int]:
+    """Level of each guest: above all stronger guests with which it is halved."""
+    slabs = solution.arrangement.slabs
+    levels: dict[int, int] = {}
+    under: dict[int, list[int]] = {}
+    for joint in solution.joints:
+        if joint.kind == "halflap" and slabs[joint.a].guest and slabs[joint.b].guest:
+            under.setdefault(joint.b, []).append(joint.a)
+    for i, slab in enumerate(slabs):  # strongest first, so what lies below has its level already
+        if slab.guest:
+            levels[i] = 1 + max((levels[j] for j in under.get(i, ())), default=-1)
+    return levels
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Travel:
+    """What is seen of a panel's way, in (p, q) nm: lines, and (2, 2) the one that has the arrow."""
+
+    lines: tuple[Any, ...]
+    arrow: NDArray[np.float64] | None
+
+
+def _travels(scene: Scene, arrows: Mapping[str, Triple]) -> tuple[_Travel, ...]:
+    """The lines along which panels are about to move, hidden parts removed."""
+    travels = []
+    for name, vector in arrows.items():
+        if name not in scene.names:
+            raise InputError(
+                "no panel of that name to draw an arrow for",
+                value=name,
+                do=nearest_name(name, scene.names),
+            )
+        near_enough(name, vector)
+        along = [k for k in range(3) if vector[k]]
+        if len(along) != 1:
+            raise InputError(
+                "a panel travels along one axis",
+                where=name,
+                value=f"{vector} nm",
+                limit="x, y or z",
+            )
+        travels.append(_travel(scene, scene.names.index(name), along[0], scene.turned(vector)))
+    return tuple(travels)
+
+
+def _travel(scene: Scene, panel: int, axis: int, vector: Triple) -> _Travel:
+    import shapely
+
+    lines = []
+    for corner in _leading_corners(scene, panel, axis, vector[axis] > 0):
+        start = (corner[0], corner[1], corner[2])
+        end = (start[0] + vector[0], start[1] + vector[1], start[2] + vector[2])
+        part = scene.line(start, end)
+        if not part.is_empty:
+            lines.append(part)
+    pieces = [
+        np.array(p.coords) for p in shapely.get_parts(lines).tolist() if p.geom_type == "LineString"
+    ]
+    if not pieces:
+        return _Travel(lines=(), arrow=None)
+    way = np.array([vector[0] - vector[2], vector[1] - vector[2]], dtype=np.float64)
+    # the longest; among equals the one furthest down the page, which is the nearest to the viewer
+    best = max(pieces, key=lambda p: (np.abs(p[-1] - p[0]).sum(), p.sum(), p[0, 0]))
+    if (best[-1] - best[0]) @ way < 0:
+        best = best[::-1]
+    return _Travel(lines=tuple(lines), arrow=best[[0, -1]])
+
+
+def _leading_corners(scene: Scene, panel: int, axis: int, forward: bool) -> list[list[int]]:
+    """Corners of a panel that go ahead when it travels, turned nm: four, or two where it is thin."""
+    box, ring = scene.box[panel], scene.outline(panel)
+    thin = int(scene.axis[np.flatnonzero((scene.panel == panel) & scene.stock)[0]])
+    ahead = int(box[1 if forward else 0, axis])
+    a, b = (k for k in range(3) if k != thin)
+    if thin == axis:
+        corners = [
+            ring[np.lexsort((i * ring[:, a], i * ring[:, a] + j * ring[:, b]))[-1]]
+            for i, j in product((1, -1), (1, -1))
+        ]
+        for corner in corners:
+            corner[axis] = ahead
+    else:
+        other = b if a == axis else a
+        foremost = ring[ring[:, axis] == (ring[:, axis].max() if forward else ring[:, axis].min())]
+        corners = [foremost[np.argmin(foremost[:, other])], foremost[np.argmax(foremost[:, other])]]
+        for corner in corners:
+            corner[thin] = int(box[:, thin].sum()) // 2
+    return [c.tolist() for c in corners]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Page:
+    """From (p, q) in nm to millimetres of the page, x to the right and y down."""
+
+    scale: float
+    axes: NDArray[np.float64]
+    right: float
+    down: float
+    width: float
+    height: float
+    captions: tuple[Caption, ...]
+
+    def place(self, pq: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, 2) page coordinates, mm."""
+        return np.asarray(pq @ self.axes[:2] * self.scale + (self.right, self.down))
+
+    def path(self, shape: Any) -> str:
+        """Path data of a polygon or several."""
+        import shapely
+
+        data = []
+        for polygon in shapely.get_parts(shapely.normalize(shape)).tolist():
+            for ring in (polygon.exterior, *polygon.interiors):
+                xy = self.place(_bends(np.array(ring.coords)[:-1]))
+                points = " L".join(f"{_mm(x)} {_mm(y)}" for x, y in xy.tolist())
+                data.append(f"M{points}Z")
+        return "".join(data)
+
+
+def _page(
+    scene: Scene,
+    seen: NDArray[Any],
+    outlines: list[Any],
+    travels: tuple[_Travel, ...],
+    width_mm: float,
+    labels: bool,
+) -> _Page:
+    """Find the scale at which picture and names fill the width of the page."""
+    import shapely
+
+    ways = [line for travel in travels for line in travel.lines]
+    drawn = [o for o in outlines if not o.is_empty] + ways
+    flat = shapely.get_coordinates(drawn) @ scene.axes[:2]
+    lo, hi = flat.min(axis=0), flat.max(axis=0)
+    room = width_mm - 2 * _MARGIN_MM
+    size = _TEXT_MM * width_mm / 160
+    scale = min(room / (hi[0] - lo[0]), room * _HIGHEST / (hi[1] - lo[1]))
+    captions: tuple[Caption, ...] = ()
+    low, high = lo * scale, hi * scale
+    if labels:
+        for _ in range(6):  # names beside the picture take width from it; settles in two or three
+            captions = place_captions(scene, seen, outlines, keep_off=ways, scale=scale, size=size)
+            corners = np.array([c for cap in captions for c in cap.extent]).reshape(-1, 2)
+            low = np.minimum(lo * scale, corners.min(axis=0, initial=np.inf))
+            high = np.maximum(hi * scale, corners.max(axis=0, initial=-np.inf))
+            if high[0] - low[0] <= room + 1e-6:
+                break
+            beside = (high[0] - low[0]) - (hi[0] - lo[0]) * scale
+            scale = max(scale / 2, min(scale * 0.995, (room - beside) / (hi[0] - lo[0])))
+    right = width_mm / 2 - (low[0] + high[0]) / 2
+    down = _MARGIN_MM - low[1]
+    return _Page(
+        scale=float(scale),
+        axes=scene.axes,
+        right=float(right),
+        down=float(down),
+        width=width_mm,
+        height=float(high[1] - low[1] + 2 * _MARGIN_MM),
+        captions=tuple(c.moved(float(right), float(down)) for c in captions),
+    )
+
+
+def _bends(ring: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A ring less its vertices on straight lines; exact, since lines come in three families only."""
+    step = np.sign(np.roll(ring, -1, axis=0) - ring)
+    bends: NDArray[np.float64] = ring[(step != np.roll(step, 1, axis=0)).any(axis=1)]
+    return bends
+
+
+def _fills(scene: Scene) -> list[str]:
+    """The fill of every face."""
+    right = scene.axes[:, 0] > 0
+    looks = (
+        "right" if right[0] else "left",
+        "right" if right[1] else "left",
+        "up" if scene.signs[2] > 0 else "down",
+    )
+    return [
+        (FACE_GRAIN if stock else EDGE_GRAIN)[looks[axis]]
+        for axis, stock in zip(scene.axis.tolist(), scene.stock.tolist(), strict=True)
+    ]
+
+
+def _described(scene: Scene, outlines: list[Any], view: View) -> str:
+    shown = [n for n, o in zip(scene.names, outlines, strict=True) if not o.is_empty]
+    hidden = [n for n, o in zip(scene.names, outlines, strict=True) if o.is_empty]
+    text = f"Isometric view from {', '.join(view)}. Seen: {', '.join(shown)}."
+    return text + (f" Hidden: {', '.join(hidden)}." if hidden else "")
+
+
+def _travel_svg(page: _Page, travels: tuple[_Travel, ...]) -> list[str]:
+    """Broken lines and arrows."""
+    import shapely
+
+    out = []
+    for travel in travels:
+        for line in travel.lines:
+            for part in shapely.get_parts(line).tolist():
+                xy = page.place(np.array(part.coords))
+                points = " L".join(f"{_mm(x)} {_mm(y)}" for x, y in xy.tolist())
+                out.append(
+                    f'<path fill="none" stroke="{_TRAVEL}" stroke-width="{_mm(_PANEL_MM)}" '
+                    f'stroke-dasharray="1.6 0.9" d="M{points}"/>\n'
+                )
+        if travel.arrow is not None:
+            points = " L".join(f"{_mm(x)} {_mm(y)}" for x, y in _arrow(page, travel.arrow))
+            out.append(
+                f'<path fill="{_TRAVEL}" stroke="#FFFFFF" stroke-width="{_mm(_EDGE_MM * 2)}" '
+                f'stroke-linejoin="round" d="M{points}Z"/>\n'
+            )
+    return out
+
+
+def _arrow(page: _Page, way: NDArray[np.float64]) -> list[list[float]]:
+    """Outline of a solid arrow on the middle of a way, mm of the page."""
+    start, end = page.place(way)
+    length = float(np.hypot(*(end - start)))
+    along = (end - start) / max(length, 1e-9)
+    across = np.array([-along[1], along[0]])
+    drawn = min(_ARROW_LONG_MM, 0.7 * length)
+    # on a short way the whole arrow is smaller
+    shaft, head, point = (v * min(1.0, drawn / (1.5 * _ARROW_MM[2])) for v in _ARROW_MM)
+    tail = (start + end - along * drawn) / 2
+    neck = drawn - point
+    outline = [
+        (0.0, -shaft),
+        (neck, -shaft),
+        (neck, -head),
+        (drawn, 0.0),
+        (neck, head),
+        (neck, shaft),
+        (0.0, shaft),
+    ]
+    return [(tail + a * along + b / 2 * across).tolist() for a, b in outline]
+
+
+def _caption_svg(captions: tuple[Caption, ...]) -> list[str]:
+    """Names, and the lines that lead to panels whose names stand beside the picture."""
+    if not captions:
+        return []
+    out = []
+    for c in captions:
+        if c.leader is not None:
+            (ax, ay), (bx, by) = c.leader
+            out.append(
+                f'<path fill="none" stroke="{_INK}" stroke-width="{_mm(_EDGE_MM)}" '
+                f'd="M{_mm(ax)} {_mm(ay)} L{_mm(bx)} {_mm(by)}"/>\n'
+                f'<circle fill="{_INK}" cx="{_mm(ax)}" cy="{_mm(ay)}" r="0.45"/>\n'
+            )
+    out.append(f'<g fill="{_INK}" stroke="none" font-family="sans-serif">\n')
+    for c in captions:
+        a, b, d, e = (_ratio(v) for v in c.matrix)
+        out.append(
+            f'<text transform="matrix({a} {b} {d} {e} {_mm(c.at[0])} {_mm(c.at[1])})" '
+            f'text-anchor="{c.anchor}" font-size="{_mm(c.size)}" '
+            f'x="0" y="{_mm(0.35 * c.size)}">{escape(c.text)}</text>\n'
+        )
+    out.append("</g>\n")
+    return out
+
+
+def _mm(value: float) -> str:
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _ratio(value: float) -> str:
+    text = f"{value:.5f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
