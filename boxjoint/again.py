@@ -140,7 +140,8 @@ def restock(
 def _hold_outside(old: Built, job: Job) -> tuple[Job, dict[tuple[str, ...], Any]]:
     outside = outside_of(old.solution.arrangement).size
     ends = (("left", "right"), ("front", "back"), ("bottom", "top"))
-    sizes, edits = [], {}
+    sizes = []
+    edits: dict[tuple[str, ...], Any] = {}
     for d, size, pair in zip(DIRECTIONS, outside, ends, strict=True):
         left = size - sum(job.thickness(p).nm for p in pair if p in job.panel_names)
         if left <= 0:

@@ -5,6 +5,7 @@ Commands, notebooks and the page call this and hold no rules of their own.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -30,7 +31,7 @@ from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
 from boxjoint.units import format_mm, mm_and_thou
 
-__all__ = ["build", "files", "tab_ask"]
+__all__ = ["build", "files", "solid", "tab_ask"]
 
 #: A clearance as cut is the sum of four roundings to a nanometre; an inside is the sum of two.
 CLEARANCE_TOLERANCE_NM = 4
@@ -241,6 +242,38 @@ def _tab_warnings(solution: Solution) -> list[str]:
         if text:
             said.setdefault(text, []).append(solution.joint_name(joint.index))
     return [f"{', '.join(names)}: {text}" for text, names in said.items()]
+
+
+def solid(
+    built: Built, *, progress: Callable[[str, int, int], None] | None = None
+) -> tuple[Built, bytes]:
+    """Run the solid proof on a built job and make its STEP file.
+
+    Parameters
+    ----------
+    progress
+        Called with (stage, done, total).
+
+    Returns
+    -------
+    built
+        With the solid proof in it.
+    step
+        The assembled box as cut, one named solid a panel.
+
+    Raises
+    ------
+    MissingExtra
+        When the solid kernel is not installed; says how to get it.
+    """
+    from boxjoint.check.solid import solid_proof
+    from boxjoint.export.step import panels_to_step
+
+    as_cut = {p.panel.name: p.as_cut for p in built.parts}
+    allowances = {p.panel.name: built.plan.allowance(guest=p.panel.slab.guest) for p in built.parts}
+    proof = solid_proof(built.solution, as_cut, allowances, progress)
+    step = panels_to_step(built.solution.panels, as_cut, title=built.job.title)
+    return replace(built, solid=proof), step
 
 
 def files(

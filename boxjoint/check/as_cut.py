@@ -187,7 +187,7 @@ def inside_as_cut(
     Returns
     -------
     One record an axis. A panel counts when it has shoulders on the inner faces of slabs at both ends
-    of the block; at an open face there is nothing to hold, and only the asked size is known.
+    of the block, or at one end and a rim at the other where the block is open there.
     """
     out = []
     slabs = solution.arrangement.slabs
@@ -200,9 +200,15 @@ def inside_as_cut(
             if axis not in panel.frame.axes:
                 continue
             place, sense, role, index = _world_sides(panel, as_cut[i], axis)
-            shoulder = role == Role.SHOULDER
-            at_lo = shoulder & (sense < 0) & _with(solution, index, i, walls_lo)
-            at_hi = shoulder & (sense > 0) & _with(solution, index, i, walls_hi)
+            shoulder, rim = role == Role.SHOULDER, role == Role.RIM
+            at_lo = shoulder & _with(solution, index, i, walls_lo)
+            at_hi = shoulder & _with(solution, index, i, walls_hi)
+            if (axis, -1) in block.open and panel.slab.box.lo[axis] == lo:
+                at_lo |= rim
+            if (axis, 1) in block.open and panel.slab.box.hi[axis] == hi:
+                at_hi |= rim
+            at_lo &= sense < 0
+            at_hi &= sense > 0
             if at_lo.any() and at_hi.any():
                 # the shoulder that stands out farthest bears
                 held[panel.name] = int(place[at_hi].max() - place[at_lo].min())

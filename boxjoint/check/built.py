@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from boxjoint.check.as_cut import InsideAsCut, JointAsCut, SheetAsCut, Web
 from boxjoint.check.exact import ExactProof
@@ -11,9 +12,13 @@ from boxjoint.fit.compensate import Beam, Drawn
 from boxjoint.fit.plan import Plan
 from boxjoint.fit.relief import Relieved
 from boxjoint.geometry.rings import Rings
-from boxjoint.job.records import Job
+from boxjoint.job.figures import Figure
+from boxjoint.job.records import Job, Source
 from boxjoint.solve.panels import Panel
 from boxjoint.solve.solution import Solution
+
+if TYPE_CHECKING:  # loaded only where the solid proof is run
+    from boxjoint.check.solid import SolidProof
 
 __all__ = ["Built", "Part"]
 
@@ -63,6 +68,8 @@ class Built:
         How far a mate's sharp corner may stand off its shoulder on the fillet of a round beam.
     faults
         What a proof found wrong on the parts as cut; empty when all hold.
+    solid
+        The solid proof, where it was run.
     warnings
         What the maker should look at; nothing here was refused.
     """
@@ -79,12 +86,14 @@ class Built:
     insides: tuple[InsideAsCut, ...]
     seat_gap_mm: float
     faults: tuple[str, ...] = ()
+    solid: SolidProof | None = None
     warnings: tuple[str, ...] = field(default=())
 
     @property
     def passed(self) -> bool:
         """Whether every proof holds."""
-        return self.exact.passed and not self.faults
+        solid = self.solid is None or self.solid.passed
+        return self.exact.passed and not self.faults and solid
 
     def require(self) -> None:
         """Raise :class:`ProofFailed` unless every proof holds."""
@@ -95,6 +104,26 @@ class Built:
                 value="; ".join(self.faults[:5]),
                 faults=self.faults,
             )
+        if self.solid is not None:
+            self.solid.require()
+
+    @property
+    def figures(self) -> dict[str, Figure]:
+        """The plan's figures that matter here: asked ones, and assumed ones that were used."""
+        solution = self.solution
+        used = {
+            "proud": False,
+            "shoulder_relief": any(p.panel.slab.guest for p in self.parts),
+            "floor_relief": any(j.kind == "halflap" for j in solution.joints),
+            "sheet_clearance": bool(self.sheets),
+            "web": any(p.web for p in self.parts),
+            "corner_relief": self.plan.corner_relief.value > 0,
+        }
+        return {
+            name: figure
+            for name, figure in self.plan.figures.items()
+            if figure.source is not Source.ASSUMED or used.get(name, True)
+        }
 
     def part(self, name: str) -> Part:
         """The named part."""

@@ -61,7 +61,7 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
             d: {"value": _mm(s), "unit": "mm", "source": "computed"}
             for d, s in zip(DIRECTIONS, outside, strict=True)
         },
-        "figures": {k: f.as_json() for k, f in built.plan.figures.items()},
+        "figures": {k: f.as_json() for k, f in built.figures.items()},
         "fit": built.plan.fit,
         "kerf_applied": not (built.kerf_by_controller or built.plan.tool is not None),
         "seat_gap": {"value": round(built.seat_gap_mm, 6), "unit": "mm", "source": "computed"},
@@ -178,7 +178,7 @@ def _slots(built: Built) -> list[dict[str, Any]]:
 
 
 def _proofs(built: Built) -> dict[str, Any]:
-    exact = built.exact
+    exact, solid = built.exact, built.solid
     return {
         "passed": built.passed,
         "exact": {
@@ -191,7 +191,33 @@ def _proofs(built: Built) -> dict[str, Any]:
             "faults": [str(f) for f in exact.faults],
         },
         "as_cut": {"passed": not built.faults, "faults": list(built.faults)},
-        "solid": None,
+        "solid": None
+        if solid is None
+        else {
+            "passed": solid.passed,
+            "pairs": solid.pairs,
+            "volumes_mm3": {n: round(v, 6) for n, v in solid.volumes},
+            "union_mm3": round(solid.union, 6),
+            "shared": [
+                {
+                    "panels": list(s.panels),
+                    "predicted_mm3": round(s.predicted, 6),
+                    "found_mm3": round(s.found, 6),
+                }
+                for s in solid.shared
+            ],
+            "insides": [
+                {
+                    "inside": i.inside,
+                    "direction": DIRECTIONS[i.axis],
+                    "asked": round(i.asked, 6),
+                    "face_to_face": round(i.face_to_face, 6),
+                    "held": {h.panel: round(h.distance, 6) for h in i.held},
+                }
+                for i in solid.insides
+            ],
+            "faults": [str(f) for f in solid.faults],
+        },
     }
 
 
@@ -217,7 +243,7 @@ def report_json(built: Built) -> str:
 
 def report_text(built: Built) -> str:
     """Return the report for people, as Markdown."""
-    job, plan, unit = built.job, built.plan, built.job.unit
+    job, unit = built.job, built.job.unit
     lines = [f"# {job.title}", ""]
     verdict = "all proofs hold" if built.passed else "A PROOF FAILED: do not cut"
     lines += [f"boxjoint {__version__}: **{verdict}**.", "", "## Inside", ""]
@@ -233,7 +259,7 @@ def report_text(built: Built) -> str:
     sizes = " x ".join(both(s, unit) for s in outside)
     lines += ["", f"Outside (computed): {sizes}.", "", "## Cut with", ""]
     lines += ["| figure | value | what it is | |", "|---|---|---|---|"]
-    for name, f in plan.figures.items():
+    for name, f in built.figures.items():
         value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)
         lines.append(f"| {name.replace('_', ' ')} | {value} | {f.standing} | {f.note} |")
     if built.seat_gap_mm:
@@ -289,6 +315,12 @@ def report_text(built: Built) -> str:
     lines += [f"  - {f}" for f in e.faults]
     lines.append(f"- virtual cut {'holds' if not built.faults else 'FAILED'}")
     lines += [f"  - {f}" for f in built.faults]
+    if built.solid is not None:
+        lines.append(
+            f"- solid proof {'holds' if built.solid.passed else 'FAILED'}: {built.solid.pairs} pairs, "
+            f"union {built.solid.union:.3f} mm3"
+        )
+        lines += [f"  - {f}" for f in built.solid.faults]
     if built.warnings:
         lines += ["", "## Look at", ""]
         lines += [f"- {w}" for w in built.warnings]

@@ -51,6 +51,10 @@ def _whitener(covariance: Floats, name: str) -> Floats:
         ) from None
 
 
+def _solve(matrix: Floats, right: Floats) -> Floats:
+    return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+
+
 def weighted_fit(
     design: Floats,
     y: Floats,
@@ -82,18 +86,19 @@ def weighted_fit(
     system from QR is refined once with a residual in extended precision where the platform has it.
     Normal equations would square the condition number.
     """
+    a: Floats
     if noise.ndim == 1:
         a = design / np.sqrt(noise)[:, None]
         b = y / np.sqrt(noise)
     else:
         low = _whitener(noise, "the readings")
-        both = np.linalg.solve(low, np.column_stack([design, y]))
+        both = _solve(low, np.column_stack([design, y]))
         a, b = both[:, :-1], both[:, -1]
     n = len(b)
     if prior_mean is not None and prior_covariance is not None:
         low = _whitener(prior_covariance, "the prior")
         p = len(prior_mean)
-        both = np.linalg.solve(low, np.column_stack([np.eye(p), prior_mean]))
+        both = _solve(low, np.column_stack([np.eye(p), prior_mean]))
         a, b = np.vstack([a, both[:, :-1]]), np.concatenate([b, both[:, -1]])
     size: Floats = np.sqrt((a * a).sum(axis=0))
     size[size == 0.0] = 1.0
@@ -102,12 +107,12 @@ def weighted_fit(
     diagonal = np.abs(np.diag(r))
     if len(scaled) < scaled.shape[1] or diagonal.min() < 1e-13:
         raise InputError("the readings do not determine all parameters and there is no prior")
-    inverse = np.linalg.solve(r, np.eye(len(r)))
+    inverse = _solve(r, np.eye(len(r)))
     x = inverse @ (q.T @ b)
     exact_a, exact_b = scaled.astype(np.longdouble), b.astype(np.longdouble)
     rest = (exact_b - exact_a @ x.astype(np.longdouble)).astype(np.float64)
     x = x + inverse @ (q.T @ rest)
-    rest = (exact_b - exact_a @ x.astype(np.longdouble)).astype(float)
+    rest = (exact_b - exact_a @ x.astype(np.longdouble)).astype(np.float64)
     root = inverse / size[:, None]
     return LinearFit(
         mean=x / size,

@@ -1,0 +1,277 @@
+"""Commands about one box: new, check, build, restock, recut."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from boxjoint.cli.options import JOB, job_from, overrides, thickness_from
+from boxjoint.errors import FileProblem, InputError
+
+__all__ = ["build", "check", "new", "recut", "restock"]
+
+SOLID = click.option(
+    "--solid", is_flag=True, help="Also prove it with the solid kernel (extra 'solid')."
+)
+JSON = click.option(
+    "--json", "as_json", is_flag=True, help="Print report.json on stdout, nothing else."
+)
+DXF = click.option(
+    "--dxf",
+    type=click.Choice(["R2000", "R12"], case_sensitive=False),
+    default="R2000",
+    show_default=True,
+    help="DXF release of the drawings.",
+)
+BY_CONTROLLER = click.option(
+    "--kerf-by-controller",
+    is_flag=True,
+    help="Leave the kerf to a controller that offsets outlines itself.",
+)
+
+
+@click.command()
+@click.argument("path", metavar="[JOB]", type=click.Path(path_type=Path), required=False)
+def new(path: Path | None) -> None:
+    """Write a commented starter job, to JOB or to stdout.
+
+    \b
+    Example:
+      boxjoint new tray.toml
+    """
+    from boxjoint.export.files import write_whole
+    from boxjoint.job.write import starter_text
+
+    if path is None:
+        click.echo(starter_text(), nl=False)
+        return
+    if path.exists():
+        raise FileProblem(
+            "there is a file of that name already", where=str(path), do="choose another"
+        )
+    write_whole({path.name: starter_text().encode()}, path.parent)
+    click.echo(f"wrote {path}; edit it, then: boxjoint check {path}", err=True)
+
+
+def _solid(built: Any) -> tuple[Any, bytes]:
+    """Run the solid proof and make the STEP file; both need the solid kernel."""
+    from boxjoint.cli.show import Progress
+    from boxjoint.make import solid
+
+    return solid(built, progress=Progress())
+
+
+def _shown(built: Any, as_json: bool) -> None:
+    if as_json:
+        from boxjoint.export.report import report_json
+
+        click.echo(report_json(built), nl=False)
+        for warning in built.warnings:
+            click.echo(f"look at: {warning}", err=True)
+        return
+    from boxjoint.cli.show import show_built
+
+    show_built(built)
+
+
+@click.command()
+@JOB
+@SOLID
+@overrides
+@JSON
+def check(path: Path, solid: bool, as_json: bool, **given: Any) -> None:
+    """Solve, compensate and prove JOB; write nothing.
+
+    \b
+    Examples:
+      boxjoint check tray.toml
+      boxjoint check tray.toml --kerf 0.21 --fit press --json
+    """
+    from boxjoint.make import build as make
+
+    built = make(job_from(path, **given), confirmed=given["yes"])
+    if solid and built.passed:
+        built, _ = _solid(built)
+    _shown(built, as_json)
+    built.require()
+
+
+@click.command()
+@JOB
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the files.")
+@SOLID
+@overrides
+@DXF
+@BY_CONTROLLER
+@JSON
+def build(
+    path: Path,
+    out: Path,
+    solid: bool,
+    dxf: str,
+    kerf_by_controller: bool,
+    as_json: bool,
+    **given: Any,
+) -> None:
+    """Make and prove every panel of JOB, and write the files to a folder.
+
+    Files appear whole or not at all, and only when every proof holds.
+
+    \b
+    Examples:
+      boxjoint build tray.toml --out tray
+      boxjoint build tray.toml --out tray --solid --dxf R12
+    """
+    from boxjoint.export.files import write_whole
+    from boxjoint.make import build as make
+    from boxjoint.make import files
+
+    built = make(
+        job_from(path, **given), kerf_by_controller=kerf_by_controller, confirmed=given["yes"]
+    )
+    step = None
+    if solid and built.passed:
+        built, step = _solid(built)
+    _shown(built, as_json)
+    built.require()
+    written = write_whole(files(built, dxf=_release(dxf), step=step), out)
+    click.echo(f"wrote {len(written)} files to {out}", err=True)
+    _caution()
+
+
+def _release(dxf: str) -> Any:
+    return dxf.upper()
+
+
+def _caution() -> None:
+    from boxjoint.export.report import CAUTIONS
+
+    for line in CAUTIONS:
+        click.echo(line, err=True)
+
+
+@click.command()
+@JOB
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for the files.")
+@click.option(
+    "--panel", "panels", metavar="NAME=T", multiple=True, help="Thickness of one panel; repeatable."
+)
+@click.option("--recount", is_flag=True, help="Let the rule choose the segment counts again.")
+@click.option(
+    "--hold",
+    type=click.Choice(["inside", "outside"]),
+    default="inside",
+    show_default=True,
+    help="What stays as it was.",
+)
+@overrides
+@DXF
+@JSON
+def restock(
+    path: Path,
+    out: Path | None,
+    panels: tuple[str, ...],
+    recount: bool,
+    hold: str,
+    dxf: str,
+    as_json: bool,
+    **given: Any,
+) -> None:
+    """Make the same box from a sheet of another thickness.
+
+    --thickness replaces the stock's thickness only, --panel a panel's own. The inside is held and
+    the segment counts are kept unless you say otherwise.
+
+    \b
+    Examples:
+      boxjoint restock tray.toml --thickness 3.2 --out tray-3.2
+      boxjoint restock tray.toml --panel bottom=6.3 --hold outside
+    """
+    from boxjoint.again import restock as again
+    from boxjoint.cli.show import show_table
+    from boxjoint.export.files import write_whole
+    from boxjoint.make import files
+
+    job = job_from(path, thickness_is_stock=False, **given)
+    result = again(
+        job,
+        thickness=thickness_from(given["thickness"], job),
+        panels=_panel_thicknesses(panels, job),
+        recount=recount,
+        hold="outside" if hold == "outside" else "inside",
+        confirmed=given["yes"],
+    )
+    if as_json:
+        _shown(result.new, True)
+    else:
+        rows = [[c.what, c.old, c.new, "" if c.old == c.new else "changed"] for c in result.changes]
+        show_table(f"{job.title}, restocked", ["what", "old", "new", ""], rows)
+        for warning in result.new.warnings:
+            click.echo(f"look at: {warning}", err=True)
+    for note in result.notes:
+        click.echo(f"note: {note}", err=True)
+    result.new.require()
+    if not as_json:
+        click.echo("exact proof: holds; virtual cut: holds")
+    if out is not None:
+        content = files(result.new, dxf=_release(dxf))
+        content["job.toml"] = result.job_text.encode()
+        written = write_whole(content, out)
+        click.echo(f"wrote {len(written)} files to {out}", err=True)
+        _caution()
+
+
+def _panel_thicknesses(texts: tuple[str, ...], job: Any) -> dict[str, Any]:
+    found: dict[str, list[str]] = {}
+    for text in texts:
+        name, eq, value = text.partition("=")
+        if not eq or not value:
+            raise InputError("a panel's thickness is given as NAME=T", where="--panel", value=text)
+        found.setdefault(name.strip(), []).append(value.strip())
+    return {n: thickness_from(v, job, f"--panel {n}") for n, v in found.items()}
+
+
+@click.command()
+@JOB
+@click.option("--panel", required=True, metavar="NAME", help="The panel to make again.")
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the files.")
+@overrides
+@DXF
+@BY_CONTROLLER
+def recut(
+    path: Path,
+    panel: str,
+    out: Path,
+    dxf: str,
+    kerf_by_controller: bool,
+    **given: Any,
+) -> None:
+    """Write one panel of JOB again, with today's kerf and the same segments.
+
+    It mates with the panels that are already cut. --thickness is that of today's sheet.
+
+    \b
+    Example:
+      boxjoint recut tray.toml --panel front --kerf 0.21 --out tray-again
+    """
+    from boxjoint.again import recut as again
+    from boxjoint.export.files import write_whole
+    from boxjoint.make import files
+
+    job = job_from(path, thickness_is_stock=False, **given)
+    built, notes = again(
+        job,
+        panel,
+        thickness=thickness_from(given["thickness"], job),
+        kerf_by_controller=kerf_by_controller,
+        confirmed=given["yes"],
+    )
+    built.require()
+    for note in notes:
+        click.echo(f"note: {note}", err=True)
+    write_whole(files(built, dxf=_release(dxf), only=panel), out)
+    kerf = built.plan.kerf_x
+    click.echo(f"wrote {panel} to {out}: kerf {kerf.value:.3f} mm ({kerf.standing})", err=True)
+    _caution()

@@ -1,0 +1,101 @@
+"""The command ``boxjoint``: its subcommands, loaded only when one is run, and its exit codes.
+
+Exit 0: done. Exit 2: refused before any proof, a value or a path has to change. Exit 1: a proof
+failed, or no such box exists. Messages go to stderr, and never a traceback for what a user can meet.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from boxjoint import __version__
+from boxjoint.errors import BoxjointError
+
+__all__ = ["boxjoint", "run"]
+
+#: Subcommands in the sequence in which help shows them: (module, function, one line of help).
+COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("boxjoint.cli.box", "Write a commented starter job."),
+    "check": ("boxjoint.cli.box", "Solve, compensate and prove a job; write nothing."),
+    "build": ("boxjoint.cli.box", "Make and prove every panel of a job, and write the files."),
+    "restock": ("boxjoint.cli.box", "Make the same box from a sheet of another thickness."),
+    "recut": ("boxjoint.cli.box", "Write one panel again, to mate with those already cut."),
+}
+
+
+class _Late(click.Group):
+    """A group whose commands are imported when they are asked for, so that help is quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(COMMANDS[cmd_name][0])
+        command: click.Command = getattr(module, cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        # without importing a single command
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        from boxjoint.errors import nearest_name
+
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            ctx.fail(
+                f"no command {args[0]!r}. {nearest_name(args[0], COMMANDS).capitalize()}".strip()
+            )
+        return super().resolve_command(ctx, args)
+
+
+@click.command(cls=_Late, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="boxjoint")
+def boxjoint() -> None:
+    """Finger-jointed boxes with exact inside sizes, proved before any wood burns.
+
+    \b
+    Examples:
+      boxjoint new tray.toml
+      boxjoint check tray.toml
+      boxjoint build tray.toml --out tray
+      boxjoint restock tray.toml --thickness 3.2 --out tray-3.2
+
+    \b
+    Shell completion, for bash (zsh and fish alike):
+      eval "$(_BOXJOINT_COMPLETE=bash_source boxjoint)"
+    """
+
+
+def run() -> None:
+    """Run the command line; the entry point of the package."""
+    try:
+        code = boxjoint.main(prog_name="boxjoint", standalone_mode=False)
+    except BoxjointError as error:
+        click.echo(f"boxjoint: {error}", err=True)
+        code = error.exit_code
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("boxjoint: stopped; nothing was written.", err=True)
+        code = 130
+    except BrokenPipeError:
+        # whoever read our output has gone; there is nobody left to tell
+        sys.stderr.close()
+        code = 1
+    except MemoryError:
+        click.echo("boxjoint: not enough memory for this job.", err=True)
+        code = 2
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,110 @@
+"""Options that several commands share, and how they change a job before it is made."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from boxjoint.errors import InputError
+from boxjoint.job.limits import refuse_job
+from boxjoint.job.read import read_job
+from boxjoint.job.records import FITS, Job, PerAxis, Thickness
+from boxjoint.units import read_length_nm
+
+__all__ = ["job_from", "overrides", "thickness_from"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+JOB = click.argument("path", metavar="JOB", type=click.Path(path_type=Path))
+
+
+def overrides(command: F) -> F:
+    """Add the options that override the job's own values."""
+    options = [
+        click.option("--kerf", metavar="LENGTH", help="FULL width that the beam removes."),
+        click.option("--kerf-x", metavar="LENGTH", help="Full kerf across cuts that run along Y."),
+        click.option("--kerf-y", metavar="LENGTH", help="Full kerf across cuts that run along X."),
+        click.option(
+            "--clearance", metavar="LENGTH", help="Slot minus tab; negative: interference."
+        ),
+        click.option("--fit", metavar="NAME", help=f"One of {', '.join(FITS)}."),
+        click.option(
+            "--thickness",
+            metavar="LENGTH",
+            multiple=True,
+            help="Of the stock; give it several times for several readings.",
+        ),
+        click.option("--yes", is_flag=True, help="Confirm what would otherwise be refused."),
+    ]
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def _length(text: str, job: Job, option: str, *, signed: bool = False) -> int:
+    try:
+        return read_length_nm(text, unit=job.unit, what=option, signed=signed)
+    except InputError as error:
+        raise error.within(option) from None
+
+
+def thickness_from(texts: Sequence[str], job: Job, option: str = "--thickness") -> Thickness | None:
+    """Read thicknesses: one number is asked, several are readings."""
+    if not texts:
+        return None
+    values = tuple(_length(t, job, option) for t in texts)
+    return Thickness(readings=values, measured=len(values) > 1)
+
+
+def job_from(path: Path, *, thickness_is_stock: bool = True, **given: Any) -> Job:
+    """Read a job and put the options of the command line into it.
+
+    Raises
+    ------
+    InputError
+        When options exclude each other, or a value is out of its window.
+    """
+    proceed = bool(given.get("yes"))
+    job = read_job(path, proceed=proceed)
+    kerf, kx, ky = (given.get(k) for k in ("kerf", "kerf_x", "kerf_y"))
+    if kerf and (kx or ky):
+        raise InputError("--kerf and --kerf-x or --kerf-y exclude each other")
+    if bool(kx) != bool(ky) and job.cut.kerf is None:
+        raise InputError(
+            "give both --kerf-x and --kerf-y: the job has no kerf to take the other from"
+        )
+    if kerf or kx or ky:
+        if job.cut.tool is not None:
+            raise InputError("the job is for a router: its tool and a kerf exclude each other")
+        old = job.cut.kerf or PerAxis(x=0.0, y=0.0)
+        given_x, given_y = kerf or kx, kerf or ky
+        x = _length(given_x, job, "--kerf") / 1e6 if given_x else old.x
+        y = _length(given_y, job, "--kerf") / 1e6 if given_y else old.y
+        job = dataclasses.replace(job, cut=dataclasses.replace(job.cut, kerf=PerAxis(x=x, y=y)))
+    clearance, fit = given.get("clearance"), given.get("fit")
+    if clearance and fit:
+        raise InputError("--clearance and --fit exclude each other")
+    if fit and fit not in FITS:
+        from boxjoint.errors import nearest_name
+
+        raise InputError(
+            "no fit of that name",
+            where="--fit",
+            value=fit,
+            limit="one of " + ", ".join(FITS),
+            do=nearest_name(fit, FITS),
+        )
+    if clearance or fit:
+        value = _length(clearance, job, "--clearance", signed=True) if clearance else None
+        joint = dataclasses.replace(job.joint, clearance=value, fit=fit)
+        job = dataclasses.replace(job, joint=joint)
+    if thickness_is_stock:
+        stock = thickness_from(given.get("thickness") or (), job)
+        if stock is not None:
+            job = dataclasses.replace(job, stock=dataclasses.replace(job.stock, thickness=stock))
+    refuse_job(job, proceed=proceed)
+    return job
