@@ -106,12 +106,14 @@ class _Entities:
         self.handle = first_handle
         self.out: list[str] = []
 
-    def _start(self, kind: str, layer: Layer) -> str:
+    def _start(self, kind: str, layer: Layer, *, solid: bool = False) -> str:
+        # letters are never dashed, even on a dashed layer
+        line = "  6\nContinuous\n" if solid and PENS[layer].dashed else ""
         tags = f"  0\n{kind}\n  5\n{self.handle:X}\n"
         self.handle += 1
         if self.version == "R12":
-            return f"{tags}  8\n{layer}\n"
-        return f"{tags}330\n{self.owner}\n100\nAcDbEntity\n  8\n{layer}\n"
+            return f"{tags}  8\n{layer}\n{line}"
+        return f"{tags}330\n{self.owner}\n100\nAcDbEntity\n  8\n{layer}\n{line}"
 
     def polyline(
         self,
@@ -126,7 +128,7 @@ class _Entities:
         arcs = [f" 42\n{b:.9f}\n" if b else "" for b in bulge.tolist()] if bulge is not None else []
         if self.version == "R12":
             self.out.append(
-                f"{self._start('POLYLINE', layer)} 66\n1\n 10\n0\n 20\n0\n 30\n0\n 70\n{closed:d}\n"
+                f"{self._start('POLYLINE', layer, solid=not closed)} 66\n1\n 10\n0\n 20\n0\n 30\n0\n 70\n{closed:d}\n"
             )
             for i, (x, y) in enumerate(points):
                 self.out.append(
@@ -136,7 +138,7 @@ class _Entities:
             self.out.append(self._start("SEQEND", layer))
             return
         self.out.append(
-            f"{self._start('LWPOLYLINE', layer)}100\nAcDbPolyline\n"
+            f"{self._start('LWPOLYLINE', layer, solid=not closed)}100\nAcDbPolyline\n"
             f" 90\n{len(points)}\n 70\n{closed:d}\n 43\n0\n"
         )
         if arcs:

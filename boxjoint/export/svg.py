@@ -68,7 +68,10 @@ def drawing_to_svg(drawing: Drawing) -> str:
         for path in laid.paths:
             if path.layer is layer:
                 pieces = (_data(nm, bulge, closed, right, down) for nm, bulge, closed in path.parts)
-                out.append(f'<path d="{" ".join(pieces)}"/>\n')
+                # letters are never dashed, even on a dashed layer
+                letters = pen.dashed and not any(closed for _, _, closed in path.parts)
+                solid = ' stroke-dasharray="none"' if letters else ""
+                out.append(f'<path{solid} d="{" ".join(pieces)}"/>\n')
         if layer is Layer.REFERENCE:
             out += _lines(laid, right, down)
         out.append("</g>\n")

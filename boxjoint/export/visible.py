@@ -44,6 +44,7 @@ SIDES: dict[str, tuple[int, int]] = {
 }
 
 _COS30 = 3**0.5 / 2
+_FEW = 12
 
 # far above any box; picture coordinates are differences of two, and floats are whole below 2**53
 _FURTHEST_NM = 10**15
@@ -147,14 +148,16 @@ class Scene:
         first = np.flatnonzero(np.diff(far, prepend=-1))
         for start, stop in zip(first, np.append(first[1:], len(far)), strict=True):
             f = int(far[start])
+            axis, at = int(self.axis[f]), int(self.lo[f, self.axis[f]])
             before = [
-                self.flat[g]
-                if all_of_it
-                else self._nearer_than(int(g), int(self.axis[f]), int(self.lo[f, self.axis[f]]))
+                self.flat[g] if all_of_it else self._nearer_than(int(g), axis, at)
                 for g, all_of_it in zip(near[start:stop], whole[start:stop], strict=True)
             ]
-            mask = before[0] if len(before) == 1 else shapely.union_all(before)
-            seen[f] = shapely.difference(self.flat[f], mask)
+            if len(before) > _FEW:
+                before = [shapely.union_all(before)]
+            # a small face behind few large ones: joining those would cost more than the face
+            for mask in before:
+                seen[f] = shapely.difference(seen[f], mask)
         return seen
 
     def line(self, start: Triple, end: Triple) -> Any:
