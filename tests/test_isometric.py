@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +20,7 @@ from boxjoint.errors import InputError
 from boxjoint.export.isometric import EDGE_GRAIN, FACE_GRAIN, exploded_offsets, isometric_svg
 from boxjoint.export.visible import SIDES, look
 from boxjoint.geometry.cuboid import Cuboid
+from boxjoint.geometry.rings import cut_rectangles
 from boxjoint.job.records import Inside, Job, PanelAsk, Stock, Thickness, Top
 from boxjoint.solve.arrangement import Arrangement, Slab
 from boxjoint.solve.box import box_arrangement
@@ -456,6 +457,23 @@ def test_every_tip_on_an_outer_side_is_drawn_on_its_own() -> None:
     assert front_edges.count("top") == (counts[0] + 1) // 2
     assert front_edges.count("left") == front_edges.count("right") == (counts[2] - 1) // 2
     assert front_edges.count("front") == front_edges.count("back") == 0
+
+
+def test_openings_that_meet_in_a_point_are_both_drawn() -> None:
+    panel = box((60, 40, 30), closed=False).panel("front")
+    w, h = panel.size
+    edges = np.array([[0, 0, 0, h, 0], [0, w, 0, h, 0], [1, 0, 0, w, 0], [1, h, 0, w, 0]]).T
+    for removed in ([(10, 10, 20, 20), (20, 20, 30, 30)], [(0, 10, 20, 20), (20, 20, 30, 30)]):
+        table = np.array(removed, dtype=np.int64) * MM
+        none = np.zeros(len(table), dtype=np.int64)
+        rings = cut_rectangles(
+            (edges[0], edges[1], edges[2], edges[3], edges[4]), table, none, none
+        )
+        scene = look([replace(panel, rings=rings)], view=FRONT)
+        face = scene.regions()[0]
+        assert face.is_valid
+        assert face.area == rings.area == w * h - sum((c - a) * (d - b) for a, b, c, d in table)
+        assert len(scene.outline(0)) >= 4
 
 
 def test_same_input_same_bytes_and_xml_that_says_its_size() -> None:

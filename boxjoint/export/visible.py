@@ -392,7 +392,9 @@ def _stock_face(panel: Panel, shift: Triple, signs: Ints, at: int) -> Any:
         turned[:, n] = at
         flat = np.stack([turned[:, 0] - turned[:, 2], turned[:, 1] - turned[:, 2]], axis=1)
         (holes if shells else shells).append(flat.astype(np.float64))
-    return shapely.Polygon(shells[0], holes)
+    face = shapely.Polygon(shells[0], holes)
+    # two slots that meet in a point make one ring that touches itself, which shapely writes as two
+    return face if face.is_valid else shapely.make_valid(face)
 
 
 def _patches(faces: _Faces, kept: NDArray[np.bool_]) -> NDArray[Any]:
