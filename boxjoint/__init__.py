@@ -29,4 +29,45 @@ only from rooms named before it; ``tests/test_rooms.py`` fails on a back edge. D
 job and shop book -> arrangement -> panels -> drawn outlines -> files.
 """
 
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
 __version__ = "0.1.0"
+
+#: Public names and the rooms that hold them; each is loaded when it is first used.
+_PUBLIC = {
+    "Arrangement": "boxjoint.solve.arrangement",
+    "BoxjointError": "boxjoint.errors",
+    "Built": "boxjoint.check.built",
+    "Cuboid": "boxjoint.geometry.cuboid",
+    "Job": "boxjoint.job.records",
+    "Slab": "boxjoint.solve.arrangement",
+    "TabAsk": "boxjoint.solve.tabs",
+    "build": "boxjoint.make",
+    "compensate": "boxjoint.fit.compensate",
+    "exact_proof": "boxjoint.check.exact",
+    "files": "boxjoint.make",
+    "parse_job": "boxjoint.job.read",
+    "read_job": "boxjoint.job.read",
+    "report": "boxjoint.export.report",
+    "report_text": "boxjoint.export.report",
+    "restock": "boxjoint.again",
+    "solid": "boxjoint.make",
+    "solve": "boxjoint.solve.solution",
+    "virtual_cut": "boxjoint.fit.compensate",
+}
+
+__all__ = ["__version__", *_PUBLIC]  # noqa: PLE0604 - names are strings
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from its room, so that ``import boxjoint`` stays light."""
+    if name in _PUBLIC:
+        return getattr(import_module(_PUBLIC[name]), name)
+    raise AttributeError(f"module 'boxjoint' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)
