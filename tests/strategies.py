@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from typing import Literal
 
+from gauge_shop import Truth, plan
 from hypothesis import strategies as st
 
 from boxjoint.fit.compensate import Allowance, Beam
+from boxjoint.gauge.comb import Slot, Verdict, slot_positions
+from boxjoint.gauge.readings import Form, Reading
 from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.job.records import (
     DIRECTIONS,
@@ -25,6 +29,7 @@ from boxjoint.job.records import (
     Thickness,
     Top,
 )
+from boxjoint.shop import records as shop
 from boxjoint.solve.arrangement import Arrangement, Slab
 from boxjoint.solve.tabs import TabAsk
 
@@ -513,7 +518,7 @@ def random_slabs(draw: st.DrawFn) -> list[Slab]:
     slabs: list[Slab] = []
     for normal in range(3):
         for number, band in enumerate(bands[normal]):
-            if draw(st.integers(0, 3)) == 0:
+            if slabs and draw(st.integers(0, 4)) == 0:
                 continue
             lo, hi = [0, 0, 0], [0, 0, 0]
             lo[normal], hi[normal] = band
@@ -525,9 +530,10 @@ def random_slabs(draw: st.DrawFn) -> list[Slab]:
                 last = draw(st.integers(first, len(row) - 1))
                 lo[axis] = row[first][0]
                 hi[axis] = row[last][1]
-                if draw(st.booleans()):
+                beyond = draw(st.sampled_from(["lo", "hi", "both", "none"]))
+                if beyond in ("lo", "both") or (beyond == "none" and first == last):
                     lo[axis] = row[0][0] - draw(st.integers(_MM, 40 * _MM))
-                if draw(st.booleans()):
+                if beyond in ("hi", "both"):
                     hi[axis] = row[-1][1] + draw(st.integers(_MM, 40 * _MM))
             slabs.append(
                 slab(
@@ -572,3 +578,186 @@ def allowances(draw: st.DrawFn, joints: int, *, guest: bool = False) -> Allowanc
         shoulder_relief=draw(st.integers(0, 200)) / 1000 if guest else 0.0,
         floor_relief=draw(st.integers(0, 300)) / 1000,
     )
+
+
+# gauge
+
+
+@st.composite
+def gauge_truths(draw: st.DrawFn) -> Truth:
+    """What a machine may do to a gauge: kerf, scale, backlash, zero errors, gap, taper."""
+    kerf = st.floats(0.06, 0.39)
+    scale = st.floats(0.998, 1.002)
+    small = st.floats(-0.02, 0.02)
+    return Truth(
+        kerf={a: draw(kerf) for a in "xy"},
+        scale={a: draw(scale) for a in "xy"},
+        backlash={a: draw(small) for a in "xy"},
+        zero_outside=draw(small),
+        zero_inside=draw(small),
+        gap=draw(st.floats(0.0, 0.02)),
+        taper=draw(st.floats(0.0, 0.1)),
+    )
+
+
+@st.composite
+def gauge_plans(draw: st.DrawFn) -> tuple[Reading, ...]:
+    """Readings still to be taken, of every form, some sharing a contour, some repeated."""
+    plans = []
+    for i in range(draw(st.integers(1, 6))):
+        form = draw(st.sampled_from(list(Form)))
+        axis = "x" if form is Form.DIFFERENCE else draw(st.sampled_from("xy"))
+        own = form in (Form.STRIP, Form.DIFFERENCE)
+        plans.append(
+            plan(
+                form,
+                axis,
+                draw(st.integers(10, 300)) / 1.0,
+                draw(st.integers(1, 3)),
+                draw(st.sampled_from(["", "a", "b", f"own {i}"])),
+                draw(st.integers(2, 12)) if form is Form.STACK else None,
+                draw(st.sampled_from([0.03, 0.05, 0.2])) if own else None,
+            )
+        )
+    return tuple(plans)
+
+
+@st.composite
+def comb_slots(draw: st.DrawFn) -> tuple[Slot, ...]:
+    """A comb with any verdicts, up and down, some slots not tried."""
+    step = draw(st.floats(0.01, 0.15))
+    xs = slot_positions(draw(st.floats(-0.8, 0.2)), step, draw(st.integers(3, 15)))
+    verdict = st.one_of(st.none(), st.sampled_from(list(Verdict)))
+    return tuple(Slot(x_mm=x, verdict=draw(verdict)) for x in xs)
+
+
+# shop: a whole book's records, in an order in which they can be appended
+
+
+def shop_texts() -> st.SearchStrategy[str]:
+    """What a person may write into a note: any script, quotes, commas, line ends, tabs."""
+    return st.text(
+        st.characters(exclude_categories=["Cs", "Cc"], include_characters="\n\t"), max_size=12
+    )
+
+
+@st.composite
+def shop_dates(draw: st.DrawFn) -> datetime:
+    """A date of one year, to the second, in some zone."""
+    seconds = draw(st.integers(0, 365 * 86400))
+    zone = timedelta(minutes=draw(st.sampled_from([-330, 0, 60])))
+    return (datetime(2026, 1, 1, tzinfo=UTC) + timedelta(seconds=seconds)) - zone
+
+
+def shop_lengths() -> st.SearchStrategy[float]:
+    """Any positive length in mm, with all its digits."""
+    return st.floats(1e-3, 1e4)
+
+
+@st.composite
+def shop_readings(draw: st.DrawFn) -> shop.Reading:
+    """A reading of any form; the book keeps also what an estimator may refuse."""
+    form = draw(st.sampled_from(shop.FORMS))
+    return shop.Reading(
+        form=form,
+        axis=draw(st.sampled_from(shop.AXES)),
+        drawn_mm=draw(shop_lengths()),
+        values_mm=tuple(draw(st.lists(shop_lengths(), min_size=1, max_size=3))),
+        slices=draw(st.integers(2, 15)) if form == "stack" else 0,
+        cut_ends=draw(st.integers(0, 2)),
+        contour=draw(st.sampled_from(["", "a", "b"])),
+        jaw=draw(st.sampled_from(shop.JAWS)),
+        u_mm=draw(st.none() | st.floats(1e-3, 1)),
+        turned=draw(st.booleans()),
+    )
+
+
+@st.composite
+def shop_histories(draw: st.DrawFn) -> list[shop.Record]:
+    """Records of every kind that point at each other as they must; ends with strikes."""
+    text, dates, lengths = shop_texts(), shop_dates(), shop_lengths()
+    machines = [
+        shop.Machine(at=draw(dates), name=n, bed_x_mm=draw(st.none() | lengths), note=draw(text))
+        for n in draw(
+            st.lists(st.sampled_from(["bench", "small", "Größe 2"]), min_size=1, max_size=2)
+        )
+    ]
+    sheets = [
+        shop.Sheet(
+            at=draw(dates),
+            material=draw(st.sampled_from(["birch ply", "Acrylic", "card, grey"])),
+            thickness_mm=tuple(draw(st.lists(lengths, min_size=1, max_size=4))),
+            label_mm=draw(st.none() | lengths),
+            batch=draw(text),
+        )
+        for _ in range(draw(st.integers(1, 2)))
+    ]
+    settings = [
+        shop.Settings(
+            at=draw(dates),
+            name=draw(text),
+            power_percent=draw(st.none() | st.floats(1, 100)),
+            passes=draw(st.integers(1, 4)),
+            lens=draw(text),
+            **draw(st.sampled_from([{}, {"speed": 10, "speed_unit": "mm/s"}])),
+        )
+        for _ in range(draw(st.integers(1, 2)))
+    ]
+    out: list[shop.Record] = [*machines, *sheets, *settings]
+    for _ in range(draw(st.integers(0, 5))):
+        at = draw(dates)
+        sheet = shop.content_id(draw(st.sampled_from(sheets)))
+        machine = draw(st.sampled_from(machines)).name
+        place = {
+            "machine": machine,
+            "sheet": sheet,
+            "settings": shop.content_id(draw(st.sampled_from(settings))),
+            "source": draw(text),
+        }
+        kind = draw(st.sampled_from(["gauge", "comb", "box", "service", "offcut", "rate", "log"]))
+        if kind == "gauge":
+            readings = tuple(draw(st.lists(shop_readings(), min_size=1, max_size=3)))
+            hours = draw(st.none() | st.floats(0, 1e4))
+            out.append(shop.GaugeSession(at=at, readings=readings, cut_hours=hours, **place))
+        elif kind == "comb":
+            verdicts = tuple(
+                shop.Verdict(x_mm=x, verdict=draw(st.sampled_from(shop.VERDICTS)))
+                for x in draw(st.lists(st.floats(-1, 1), min_size=1, max_size=4))
+            )
+            own = draw(st.booleans())
+            out.append(shop.CombRound(at=at, axis="x", verdicts=verdicts, own_tab=own, **place))
+        elif kind == "box":
+            insides = tuple(
+                shop.InsideReading(axis="y", asked_mm=v, measured_mm=draw(lengths))
+                for v in draw(st.lists(lengths, max_size=3))
+            )
+            out.append(
+                shop.BoxResult(
+                    at=at,
+                    kerf_x_mm=draw(st.floats(0.05, 0.4)),
+                    kerf_y_mm=0.2,
+                    fit="ok" if not insides else draw(st.sampled_from(shop.BOX_FITS)),
+                    insides=insides,
+                    order=draw(text),
+                    **place,
+                )
+            )
+        elif kind == "service":
+            affects = draw(st.sampled_from(shop.AFFECTS))
+            out.append(shop.Service(at=at, machine=machine, what="belt", affects=affects))
+        elif kind == "offcut":
+            offcut = shop.Offcut(
+                at=at, sheet=sheet, x_mm=draw(lengths), y_mm=draw(lengths), count=2
+            )
+            out += [offcut, shop.OffcutUse(at=at, offcut=shop.content_id(offcut))]
+        elif kind == "rate":
+            out.append(shop.Rate(at=at, name="machine", value=draw(st.floats(0, 99)), per="h"))
+        else:
+            place.pop("sheet")
+            cut = draw(st.none() | lengths)
+            out.append(shop.JobLog(at=at, order="trays", cut_mm=cut, pierces=7, **place))
+    for _ in range(draw(st.integers(0, 3))):
+        # a strike may strike out an older strike
+        target = shop.content_id(draw(st.sampled_from(out)))
+        out.append(shop.Strike(at=draw(dates), target=target, reason="misread, invented"))
+    return out

@@ -315,7 +315,7 @@ class Book:
                 "SELECT id FROM entry WHERE substr(id, 1, ?) = ? LIMIT 2", (len(start), start)
             ).fetchall()
         if len(start) < 4 or len(found) != 1:
-            what = "several records" if len(found) > 1 else "no record"
+            what = "several such records" if len(found) > 1 else "no such record"
             if len(start) < 4:
                 what = "too few digits of an id"
             raise BookError(f"{what} in the shop book", value=repr(start), limit="one id")
@@ -501,7 +501,7 @@ class Book:
         with self.reading():
             answer = [a for (a,) in self._db.execute("PRAGMA integrity_check(5)")]
             if answer != ["ok"]:
-                raise _damaged(self.path, "; ".join(answer))
+                raise _damaged(self.path, "; ".join(answer).replace("\n", "; "))
             if self._db.execute("PRAGMA foreign_key_check").fetchone():
                 raise _damaged(self.path, "a record points at one that is not there")
             entries = self.entries()
@@ -678,7 +678,7 @@ def _damaged(path: Path, detail: str) -> BookError:
     return BookError(
         "the shop book is damaged",
         where=str(path),
-        value=detail,
+        value=detail if len(detail) < 200 else detail[:200] + "...",
         do="copy the file to a safe place first; then import the last export into a new book",
     )
 
