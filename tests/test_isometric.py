@@ -476,6 +476,14 @@ def test_openings_that_meet_in_a_point_are_both_drawn() -> None:
         assert len(scene.outline(0)) >= 4
 
 
+@pytest.mark.parametrize("view", VIEWS)
+def test_a_single_plain_board_has_three_sides(view) -> None:
+    slab = Slab(name="board", normal=2, box=Cuboid((0, 0, 0), (50 * MM, 30 * MM, 4 * MM)))
+    page = read(isometric_svg(solve(Arrangement(slabs=(slab,))).panels, view=view, labels=False))
+    way = "up" if view[2] == "top" else "down"
+    assert sorted(page.fills) == sorted([FACE_GRAIN[way], EDGE_GRAIN["left"], EDGE_GRAIN["right"]])
+
+
 def test_same_input_same_bytes_and_xml_that_says_its_size() -> None:
     solution = box((60, 40, 30), closed=False)
     moves = exploded_offsets(solution)

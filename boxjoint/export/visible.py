@@ -27,11 +27,9 @@ from boxjoint.geometry.cuboid import Triple
 from boxjoint.geometry.rings import Ints
 from boxjoint.solve.panels import Panel
 
-__all__ = ["SIDES", "Scene", "Shape", "View", "look", "near_enough"]
+__all__ = ["SIDES", "Scene", "View", "look", "near_enough"]
 
 View = tuple[str, str, str]
-Shape = Any
-"""A shapely geometry: shapely has no types of its own and is imported late."""
 
 #: The names of the six sides that a viewer may stand at, as (axis, sense).
 SIDES: dict[str, tuple[int, int]] = {
@@ -146,7 +144,7 @@ class Scene:
         order = np.lexsort((near, far))
         near, far, whole = near[order], far[order], whole[order]
         first = np.flatnonzero(np.diff(far, prepend=-1))
-        for start, stop in zip(first, np.append(first[1:], len(far)), strict=True):
+        for start, stop in zip(first, np.append(first, len(far))[1:], strict=True):
             f = int(far[start])
             axis, at = int(self.axis[f]), int(self.lo[f, self.axis[f]])
             before = [
