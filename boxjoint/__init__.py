@@ -55,11 +55,10 @@ _PUBLIC = {
     "report_text": "boxjoint.export.report",
     "restock": "boxjoint.again",
     "solid": "boxjoint.make",
-    "solve": "boxjoint.solve.solution",
     "virtual_cut": "boxjoint.fit.compensate",
 }
 
-__all__ = ["__version__", *_PUBLIC]  # noqa: PLE0604 - names are strings
+__all__ = ["__version__", *_PUBLIC]
 
 
 def __getattr__(name: str) -> Any:
