@@ -5,8 +5,8 @@ empty book gives the same content ids. Reading the same file twice changes nothi
 is checked against what the record says, so that a figure changed by hand is noticed; a record
 written by hand may leave its id out.
 
-TOML: ``format``, ``schema`` and one array of tables per kind, ``readings`` and the like inside.
-CSV: ``book.toml`` with ``format`` and ``schema``; ``KIND.csv`` with one line a record;
+TOML: ``format``, ``schema``, ``records`` (how many, so that a file cut short is noticed) and one
+array of tables per kind, ``readings`` and the like inside. CSV: ``book.toml`` with the first three; ``KIND.csv`` with one line a record;
 ``KIND_ROWS.csv`` (``gauge_readings.csv``) with one line a row. An empty cell is a default.
 """
 
@@ -44,6 +44,7 @@ from boxjoint.shop.schema import VERSION
 __all__ = ["Imported", "export_csv", "export_toml", "import_file"]
 
 _FORMAT: Final = "boxjoint shop book"
+_HEAD: Final = ("format", "schema", "records")
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
@@ -90,12 +91,13 @@ def export_toml(book: Book, path: Path) -> int:
     return sum(map(len, plain.values()))
 
 
-def _head() -> str:
-    return f"format = {_toml(_FORMAT)}\nschema = {VERSION}\n"
+def _head(plain: Mapping[str, list[dict[str, Any]]]) -> str:
+    count = sum(map(len, plain.values()))
+    return f"format = {_toml(_FORMAT)}\nschema = {VERSION}\nrecords = {count}\n"
 
 
 def _toml_lines(plain: Mapping[str, list[dict[str, Any]]]) -> Iterator[str]:
-    yield _head()
+    yield _head(plain)
     for kind, records in plain.items():
         for record in records:
             yield f"\n[[{kind}]]\n"
@@ -120,13 +122,13 @@ def _toml(value: Any) -> str:
     return "[" + ", ".join(map(_toml, value)) + "]"
 
 
-def _read_toml(path: Path) -> tuple[int, list[tuple[str, str, dict[str, Any]]]]:
-    """Return (schema, [(where, kind, plain record)])."""
+def _read_toml(path: Path) -> list[tuple[str, str, dict[str, Any]]]:
+    """Return [(where, kind, plain record)]."""
     document = _toml_document(path)
-    schema = _check_head(document, path)
+    _check_head(document, path)
     out = []
     for kind, records in document.items():
-        if kind in ("format", "schema"):
+        if kind in _HEAD:
             continue
         if kind not in KINDS or not isinstance(records, list):
             raise BookError(
@@ -142,7 +144,7 @@ def _read_toml(path: Path) -> tuple[int, list[tuple[str, str, dict[str, Any]]]]:
                     raise BookError("a date without its zone", where=where, value=str(at))
                 record["at"] = utc_text(at)
             out.append((where, kind, record))
-    return schema, out
+    return _complete(document, path, out)
 
 
 def _toml_document(path: Path) -> dict[str, Any]:
@@ -152,7 +154,7 @@ def _toml_document(path: Path) -> dict[str, Any]:
         raise BookError("not a TOML file", where=str(path), value=str(error)) from None
 
 
-def _check_head(document: Mapping[str, Any], path: Path) -> int:
+def _check_head(document: Mapping[str, Any], path: Path) -> None:
     schema = document.get("schema")
     if document.get("format") != _FORMAT or not isinstance(schema, int):
         raise BookError(
@@ -168,7 +170,21 @@ def _check_head(document: Mapping[str, Any], path: Path) -> int:
             limit=f"this program knows up to {VERSION}",
             do="update the program",
         )
-    return schema
+
+
+def _complete(
+    document: Mapping[str, Any], path: Path, found: list[tuple[str, str, dict[str, Any]]]
+) -> list[tuple[str, str, dict[str, Any]]]:
+    count = document.get("records")
+    if count is not None and count != len(found):
+        raise BookError(
+            "this export is not complete; nothing was imported",
+            where=str(path),
+            value=f"{len(found)} records",
+            limit=f"its head says {count}",
+            do="export again, or take the line 'records' out if you changed the file by hand",
+        )
+    return found
 
 
 # ---- CSV -----------------------------------------------------------------------------------
@@ -196,7 +212,7 @@ def export_csv(book: Book, folder: Path) -> int:
         part.mkdir(parents=True)
         for name, text in _csv_files(plain):
             _write(part / name, text)
-        _write(part / "book.toml", _head())
+        _write(part / "book.toml", _head(plain))
         if folder.exists():
             folder.rmdir()
         part.rename(folder)
@@ -240,8 +256,9 @@ def _cell(value: Any) -> str:
     return value if isinstance(value, str) else _toml(value)
 
 
-def _read_csv(folder: Path) -> tuple[int, list[tuple[str, str, dict[str, Any]]]]:
-    schema = _check_head(_toml_document(folder / "book.toml"), folder)
+def _read_csv(folder: Path) -> list[tuple[str, str, dict[str, Any]]]:
+    document = _toml_document(folder / "book.toml")
+    _check_head(document, folder)
     out = []
     for kind, cls in KINDS.items():
         if not (folder / f"{kind}.csv").exists():
@@ -267,7 +284,7 @@ def _read_csv(folder: Path) -> tuple[int, list[tuple[str, str, dict[str, Any]]]]
                 where=str(folder),
                 value=", ".join(sorted(rows_of)[:3]),
             )
-    return schema, out
+    return _complete(document, folder, out)
 
 
 def _csv_rows(path: Path) -> Iterator[tuple[str, dict[str, str]]]:
@@ -325,7 +342,7 @@ def import_file(book: Book, path: Path) -> Imported:
     BookError, ReadingError
         Names the record that cannot be read; nothing was imported.
     """
-    _, found = _read_csv(path) if path.is_dir() else _read_toml(path)
+    found = _read_csv(path) if path.is_dir() else _read_toml(path)
     records = [_checked(where, kind, plain) for where, kind, plain in found]
     done = book.append_all(_in_sequence(records))
     new = sum(a.new for a in done)
