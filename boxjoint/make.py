@@ -277,7 +277,12 @@ def solid(
 
 
 def files(
-    built: Built, *, dxf: DxfVersion = "R2000", step: bytes | None = None, only: str | None = None
+    built: Built,
+    *,
+    dxf: DxfVersion = "R2000",
+    step: bytes | None = None,
+    picture: bool = False,
+    only: str | None = None,
 ) -> dict[str, bytes]:
     """Return what is written for a built job, by path relative to the output folder.
 
@@ -287,6 +292,8 @@ def files(
         DXF release of all drawings.
     step
         The assembled box as STEP, where the solid kernel made it.
+    picture
+        Also draw the assembled box (``box.svg``).
     only
         The name of one panel: only its drawings are written.
     """
@@ -299,6 +306,11 @@ def files(
     _draw(content, "panels", all_panels_drawing(built), dxf)
     if step is not None:
         content["box.step"] = step
+    if picture:
+        from boxjoint.export.isometric import isometric_svg  # shapely is loaded only for pictures
+
+        panels = [p.panel for p in built.parts]
+        content["box.svg"] = isometric_svg(panels, title=built.job.title).encode()
     content["report.json"] = report_json(built).encode()
     content["report.md"] = report_text(built).encode()
     return content

@@ -102,6 +102,7 @@ def check(path: Path, solid: bool, as_json: bool, **given: Any) -> None:
 @JOB
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the files.")
 @SOLID
+@click.option("--picture", is_flag=True, help="Also draw the assembled box, box.svg.")
 @overrides
 @DXF
 @BY_CONTROLLER
@@ -110,6 +111,7 @@ def build(
     path: Path,
     out: Path,
     solid: bool,
+    picture: bool,
     dxf: str,
     kerf_by_controller: bool,
     as_json: bool,
@@ -136,7 +138,7 @@ def build(
         built, step = _solid(built)
     _shown(built, as_json)
     built.require()
-    written = write_whole(files(built, dxf=_release(dxf), step=step), out)
+    written = write_whole(files(built, dxf=_release(dxf), step=step, picture=picture), out)
     click.echo(f"wrote {len(written)} files to {out}", err=True)
     _caution()
 
