@@ -257,6 +257,8 @@ class Grid:
     def sides(self, name: str, *, half_laps: Iterable[Pair] = ()) -> list[Side]:
         """Every unit side of a panel's boundary, with its role by the table of roles.
 
+        ``mixed`` where the cells across differ through the panel's thickness.
+
         Anticlockwise around material: the panel lies to the left of each side, seen with the lower
         axis to the right and the higher one up.
         """
@@ -296,9 +298,7 @@ class Grid:
             self._role(name, self._cell(block.normal, cell, k), axis, direction, laps)
             for k in thick
         }
-        if len(found) != 1:
-            raise ValueError(f"{name}: one side meets {found} through its thickness")
-        role, mate = found.pop()
+        role, mate = found.pop() if len(found) == 1 else ("mixed", "")
         low, high = (int(line), int(start)), (int(line), int(stop))
         # walking with material on the left: up along the far side of axis 0, back along axis 1
         begin, end = (low, high) if (direction > 0) == (axis_in_plane == 0) else (high, low)
@@ -334,17 +334,26 @@ class Grid:
                     return "tip", other
             return "rim", ""
         mate = names[owner]
-        if self.blocks[mate].normal == axis:
-            block = self.blocks[mate]
-            far = block.hi[axis] if direction > 0 else block.lo[axis]
-            across = list(place)
-            across[axis] = self.index(axis, far) - (direction < 0)
-            if 0 <= across[axis] < self.shape[axis]:
-                same = int(self.owner[tuple(across)]) == names.index(name)
-            else:
-                same = False
-            return ("cheek" if same else "shoulder"), mate
+        faced = mate if self.blocks[mate].normal == axis else self._run_through(name, beyond, axis)
+        if faced:
+            block, own = self.blocks[faced], self.blocks[name]
+            both_sides = own.lo[axis] < block.lo[axis] and block.hi[axis] < own.hi[axis]
+            return ("cheek" if both_sides else "shoulder"), faced
         return ("floor" if frozenset((name, mate)) in laps else "flank"), mate
+
+    def _run_through(self, name: str, place: list[int], axis: int) -> str:
+        """The slab whose stock face a side meets where segments of two others run through a corner.
+
+        There the two own the corner in turn, also part-way through this panel's thickness, so that
+        the side meets now a stock face, now a cut edge on the same plane; it counts as the face.
+        """
+        others = [n for n in self.blocks if n != name and self._holds(n, place)]
+        if len(others) != 2 or not self._holds(name, place):
+            return ""
+        for _, inside in corner_inside([self.blocks[n] for n in (name, *others)]):
+            if len(inside) == 1 and set(inside[0].pair) == set(others):
+                return next((n for n in others if self.blocks[n].normal == axis), "")
+        return ""
 
     def _holds(self, name: str, place: list[int]) -> bool:
         block = self.blocks[name]
