@@ -23,7 +23,7 @@ from boxjoint.geometry.rings import Rings, Role
 from boxjoint.solve.joints import Joint
 from boxjoint.solve.panels import Panel
 
-__all__ = ["SIDE_MM", "Predicted", "outward_mm", "predict", "predicted_outline"]
+__all__ = ["SIDE_MM", "Predicted", "area_mm2", "outward_mm", "predict", "predicted_outline"]
 
 Floats = NDArray[np.float64]
 
@@ -99,6 +99,12 @@ def predicted_outline(rings: Rings, allowance: Allowance) -> list[Floats]:
                 vertices += [(x, line[b]), (x, line[i])]
         out.append(np.array(vertices))
     return out
+
+
+def area_mm2(outline: Floats) -> float:
+    """Signed area of one ring of vertices (p, 2) in mm, mm2: a hole's is negative."""
+    x, y = (outline - outline[0]).T  # near the origin, where less is lost
+    return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) / 2)
 
 
 def predict(

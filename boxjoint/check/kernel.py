@@ -51,6 +51,16 @@ class Extent:
         """Edge lengths, mm."""
         return (self.hi[0] - self.lo[0], self.hi[1] - self.lo[1], self.hi[2] - self.lo[2])
 
+    @property
+    def middle(self) -> tuple[float, float, float]:
+        """Its centre, mm."""
+        x, y, z = ((a + b) / 2 for a, b in zip(self.lo, self.hi, strict=True))
+        return (x, y, z)
+
+    def holds(self, point: tuple[float, float, float]) -> bool:
+        """Whether a point lies in it, faces excluded."""
+        return all(self.lo[k] < point[k] < self.hi[k] for k in range(3))
+
     def shares_volume(self, other: Extent) -> bool:
         """Whether the two boxes overlap in more than a face."""
         return all(self.lo[k] < other.hi[k] and other.lo[k] < self.hi[k] for k in range(3))

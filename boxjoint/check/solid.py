@@ -15,7 +15,8 @@ On NOMINAL solids:
 
 On CUT solids, each kept where its nominal panel stands:
 
-6. every pair shares what the clearances predict (``boxjoint.check.interference``);
+6. every panel has the volume, and every pair shares the volume, that the clearances predict
+   (``boxjoint.check.interference``);
 7. every shoulder touches its mate's inner face, less a guest's relief: the panels are seated;
 8. the inside, face to face, is as asked: between opposite panels, and between the shoulders of each
    panel that spans it.
@@ -23,20 +24,29 @@ On CUT solids, each kept where its nominal panel stands:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Any, Literal, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from boxjoint.check import kernel
-from boxjoint.check.interference import SIDE_MM, outward_mm, predict, predicted_outline
+from boxjoint.check.interference import (
+    SIDE_MM,
+    area_mm2,
+    outward_mm,
+    predict,
+    predicted_outline,
+)
 from boxjoint.check.kernel import Extent
 from boxjoint.errors import InputError, ProofFailed
 from boxjoint.fit.compensate import Allowance
+from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.geometry.rings import Rings, Role
 from boxjoint.solve.arrangement import InsideBlock
+from boxjoint.solve.panels import Panel
 from boxjoint.solve.solution import Solution
 
 __all__ = ["Held", "InsideFound", "Shared", "SolidFault", "SolidProof", "solid_proof"]
@@ -227,9 +237,9 @@ def solid_proof(
         _apart(a, b, solids, faults)
     volumes = {name: kernel.volume(solid) for name, solid in solids.items()}
     union = _filled(solution, solids, volumes, faults, told)
-    closers = {}
     for block in _counted("insides", solution.arrangement.insides, told):
-        closers[block.name] = _inside(block, solution, solids, extents, faults)
+        _entered(block, solids, extents, faults)
+    layers = _closed(solution, solids, extents, faults, told)
     shared: tuple[Shared, ...] = ()
     insides: tuple[InsideFound, ...] = ()
     if as_cut is not None:
@@ -244,7 +254,7 @@ def solid_proof(
         }
         shared = tuple(_interference(solution, cut, given, faults, told))
         seats = _seats(solution, cut, given, faults, told)
-        insides = tuple(_inside_sizes(solution, cut, closers, seats, faults))
+        insides = tuple(_inside_sizes(solution, cut, layers, seats, faults))
     return SolidProof(
         volumes=tuple(volumes.items()),
         union=union,
@@ -265,6 +275,11 @@ def _counted(stage: str, items: Iterable[_T], told: Progress) -> Iterator[_T]:
         told(stage, i, len(every))
         yield item
     told(stage, len(every), len(every))
+
+
+def _extent_of(box: Cuboid) -> Extent:
+    lo, hi = box.lo, box.hi
+    return Extent((lo[0] / _NM, lo[1] / _NM, lo[2] / _NM), (hi[0] / _NM, hi[1] / _NM, hi[2] / _NM))
 
 
 def _worst(shape: Any) -> tuple[Extent, int]:
@@ -358,10 +373,8 @@ def _filled(
     told: Progress,
 ) -> float:
     """Compare the sum of volumes with that of the slabs' union; find the voids if they differ."""
-    slabs = [
-        kernel.box_solid([v / _NM for v in s.box.lo], [v / _NM for v in s.box.hi])
-        for s in solution.arrangement.slabs
-    ]
+    spaces = [_extent_of(s.box) for s in solution.arrangement.slabs]
+    slabs = [kernel.box_solid(e.lo, e.hi) for e in spaces]
     told("union of the slabs", 0, 1)
     space = kernel.boolean("fuse", slabs[0], slabs[1:]) if len(slabs) > 1 else slabs[0]
     union = kernel.volume(space)
@@ -376,14 +389,7 @@ def _filled(
         if kernel.volume(void) > VOLUME_MM3:
             near = kernel.extent(void)
             names = tuple(
-                s.name
-                for s in solution.arrangement.slabs
-                if near.shares_volume(
-                    Extent(
-                        (s.box.lo[0] / _NM, s.box.lo[1] / _NM, s.box.lo[2] / _NM),
-                        (s.box.hi[0] / _NM, s.box.hi[1] / _NM, s.box.hi[2] / _NM),
-                    )
-                )
+                s.name for s in solution.arrangement.slabs if near.shares_volume(_extent_of(s.box))
             )
             faults.append(_space_fault("void", names, void))
     told("voids", 1, 1)
@@ -400,74 +406,96 @@ def _filled(
     return union
 
 
-_Closers = dict[tuple[int, int], list[str]]
+@dataclass(slots=True)
+class _Layer:
+    """The thin layer beyond one face of an inside, what fills it (mm3), and who closes the face."""
+
+    block: InsideBlock
+    axis: int
+    sense: int
+    solid: Any
+    extent: Extent
+    filled: float = 0.0
+    closers: list[str] = field(default_factory=list)
 
 
-def _inside(
-    block: InsideBlock,
-    solution: Solution,
-    solids: Mapping[str, Any],
-    extents: Mapping[str, Extent],
-    faults: list[SolidFault],
-) -> _Closers:
-    """Check one inside; return which panels close each of its faces with their stock face."""
-    lo, hi = [v / _NM for v in block.box.lo], [v / _NM for v in block.box.hi]
-    space = Extent((lo[0], lo[1], lo[2]), (hi[0], hi[1], hi[2]))
-    solid = kernel.box_solid(lo, hi)
-    for name, other in extents.items():
-        if space.shares_volume(other):
-            common = kernel.boolean("common", solid, [solids[name]])
-            if abs(kernel.volume(common)) > VOLUME_MM3:
-                faults.append(_space_fault("inside entered", (name,), common, f"{block.name}, "))
-    closers: _Closers = {}
+def _layers(block: InsideBlock) -> Iterator[_Layer]:
     for axis in range(3):
         for sense in (-1, 1):
             if (axis, sense) in block.open:
                 continue
-            closers[axis, sense] = _closed(block, axis, sense, solution, solids, extents, faults)
-    return closers
+            lo, hi = [v / _NM for v in block.box.lo], [v / _NM for v in block.box.hi]
+            if sense > 0:
+                lo[axis], hi[axis] = hi[axis], hi[axis] + LAYER_MM
+            else:
+                lo[axis], hi[axis] = lo[axis] - LAYER_MM, lo[axis]
+            yield _Layer(
+                block=block,
+                axis=axis,
+                sense=sense,
+                solid=kernel.box_solid(lo, hi),
+                extent=Extent((lo[0], lo[1], lo[2]), (hi[0], hi[1], hi[2])),
+            )
+
+
+def _entered(
+    block: InsideBlock,
+    solids: Mapping[str, Any],
+    extents: Mapping[str, Extent],
+    faults: list[SolidFault],
+) -> None:
+    """Check that no panel stands in an inside."""
+    space = _extent_of(block.box)
+    for name in [n for n, other in extents.items() if space.shares_volume(other)]:
+        common = kernel.boolean("common", kernel.box_solid(space.lo, space.hi), [solids[name]])
+        if abs(kernel.volume(common)) > VOLUME_MM3:
+            faults.append(_space_fault("inside entered", (name,), common, f"{block.name}, "))
 
 
 def _closed(
-    block: InsideBlock,
-    axis: int,
-    sense: int,
     solution: Solution,
     solids: Mapping[str, Any],
     extents: Mapping[str, Extent],
     faults: list[SolidFault],
-) -> list[str]:
-    """Check that a thin layer beyond one face of an inside is filled; return who fills it."""
-    lo, hi = [v / _NM for v in block.box.lo], [v / _NM for v in block.box.hi]
-    face = hi[axis] if sense > 0 else lo[axis]
-    lo[axis], hi[axis] = (face, face + LAYER_MM) if sense > 0 else (face - LAYER_MM, face)
-    layer = kernel.box_solid(lo, hi)
-    around = Extent((lo[0], lo[1], lo[2]), (hi[0], hi[1], hi[2]))
+    told: Progress,
+) -> list[_Layer]:
+    """Check that every face of an inside that is not open is closed, and say by whom."""
+    layers = [layer for block in solution.arrangement.insides for layer in _layers(block)]
     normals = {slab.name: slab.normal for slab in solution.arrangement.slabs}
-    near = [name for name, other in extents.items() if around.shares_volume(other)]
-    filled, closers = 0.0, []
-    for name in near:
-        part = kernel.volume(kernel.boolean("common", layer, [solids[name]]))
-        filled += part
-        if part > VOLUME_MM3 and normals[name] == axis:
-            closers.append(name)
-    # the layer's own volume, as the kernel sees it: a thickness of 1e-3 mm is rounded at 300 mm
-    missing = kernel.volume(layer) - filled
-    if missing > VOLUME_MM3:
-        gap = kernel.boolean("cut", layer, [solids[n] for n in near]) if near else layer
-        worst, count = _worst(gap) if kernel.pieces(gap) else (around, 1)
-        faults.append(
-            SolidFault(
-                kind="inside not closed",
-                panels=tuple(closers),
-                where=f"{block.name}, {'low' if sense < 0 else 'high'} {'xyz'[axis]} face, "
-                f"{worst.text()}" + (f" and {count - 1} more places" if count > 1 else ""),
-                size=missing / LAYER_MM,
-                unit="mm2",
-                extent=worst,
+    # one boolean a panel, with all layers that it may fill: their number grows with the dividers'
+    for name in _counted("faces of the insides", list(extents), told):
+        near = [layer for layer in layers if layer.extent.shares_volume(extents[name])]
+        if not near:
+            continue
+        for piece in kernel.pieces(
+            kernel.boolean("common", solids[name], [layer.solid for layer in near])
+        ):
+            middle, part = kernel.extent(piece).middle, kernel.volume(piece)
+            for layer in near:
+                if layer.extent.holds(middle):
+                    layer.filled += part
+                    if normals[name] == layer.axis and name not in layer.closers:
+                        layer.closers.append(name)
+    for layer in layers:
+        # the layer's own volume, as the kernel sees it: a thickness of 1e-3 mm is rounded at 300 mm
+        missing = kernel.volume(layer.solid) - layer.filled
+        if missing > VOLUME_MM3:
+            near_solids = [solids[n] for n, e in extents.items() if e.shares_volume(layer.extent)]
+            gap = kernel.boolean("cut", layer.solid, near_solids) if near_solids else layer.solid
+            worst, count = _worst(gap) if kernel.pieces(gap) else (layer.extent, 1)
+            faults.append(
+                SolidFault(
+                    kind="inside not closed",
+                    panels=tuple(layer.closers),
+                    where=f"{layer.block.name}, {'low' if layer.sense < 0 else 'high'} "
+                    f"{'xyz'[layer.axis]} face, {worst.text()}"
+                    + (f" and {count - 1} more places" if count > 1 else ""),
+                    size=missing / LAYER_MM,
+                    unit="mm2",
+                    extent=worst,
+                )
             )
-        )
-    return closers
+    return layers
 
 
 def _interference(
@@ -482,6 +510,9 @@ def _interference(
         for p in solution.panels
         if p.name in cut
     }
+    for panel in solution.panels:
+        if panel.name in cut:
+            _cut_volume(panel, cut[panel.name], outlines[panel.name], faults)
     joints = {}
     for joint in solution.joints:
         mates = solution.panels[joint.a], solution.panels[joint.b]
@@ -510,6 +541,27 @@ def _interference(
                     extent=where,
                 )
             )
+
+
+def _cut_volume(
+    panel: Panel, solid: Any, outline: Sequence[NDArray[np.float64]], faults: list[SolidFault]
+) -> None:
+    """Hold a cut panel's volume against the outline that the clearances ask for."""
+    thickness = panel.slab.thickness / _NM
+    want = sum(area_mm2(ring) for ring in outline) * thickness
+    found = kernel.volume(solid)
+    # every side may be off by its rounding
+    if abs(found - want) > SIDE_MM * panel.rings.perimeter / _NM * thickness + VOLUME_MM3:
+        faults.append(
+            SolidFault(
+                kind="volume",
+                panels=(panel.name,),
+                where=f"{found:.9g} mm3 as cut, {want:.9g} mm3 by its clearances",
+                size=found - want,
+                unit="mm3",
+                extent=kernel.extent(solid),
+            )
+        )
 
 
 #: Where a panel's shoulders towards a mate lie, as (least, greatest) world coordinate, mm, by
@@ -573,16 +625,17 @@ def _seats(
 def _inside_sizes(
     solution: Solution,
     cut: Mapping[str, Any],
-    closers: Mapping[str, _Closers],
+    layers: Sequence[_Layer],
     seats: _SeatsFound,
     faults: list[SolidFault],
 ) -> Iterator[InsideFound]:
     """Measure each inside face to face where panels close both ends."""
     guests = {slab.name for slab in solution.arrangement.slabs if slab.guest}
     extents = {name: kernel.extent(solid) for name, solid in cut.items()}
+    closers = {(la.block.name, la.axis, la.sense): la.closers for la in layers}
     for block in solution.arrangement.insides:
         for axis in range(3):
-            ends = [closers[block.name].get((axis, sense), []) for sense in (-1, 1)]
+            ends = [closers.get((block.name, axis, sense), []) for sense in (-1, 1)]
             if not ends[0] or not ends[1]:
                 continue  # open, or already a fault
             asked = block.box.size[axis] / _NM

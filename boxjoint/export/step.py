@@ -202,6 +202,7 @@ def _fixed(data: bytes, title: str) -> bytes:
 
 def _quoted(text: str) -> str:
     """Write a string as ISO 10303-21 has it."""
+    text = " ".join(text.split())  # a string holds no line break
     return "'" + _plain(text.replace("\\", "\\\\").replace("'", "''")) + "'"
 
 
