@@ -234,8 +234,9 @@ def loaded_by(code: str) -> set[str]:
         capture_output=True,
         text=True,
         timeout=60,
-        check=True,
+        check=False,
     )
+    assert done.returncode == 0, done.stderr
     return set(done.stderr.splitlines()[-1].split())
 
 
