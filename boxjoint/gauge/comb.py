@@ -51,6 +51,9 @@ LEAST_SLOTS, MOST_SLOTS = 3, 15
 _POWER = 12  # 4096 particles
 _SEED = 20_241
 _NODES = 9
+_MOST_MOVES = 12
+_LOST = 10.0  # effective particles below which the posterior is first looked for,
+_SCOUTS = 4  # by a quarter of the particles; more particles keep more modes
 _PREDICTIVE_POINTS = 192
 _PREDICTIVE_ROUNDS = 1000
 _PREDICTIVE_TAIL = 0.001
@@ -431,29 +434,52 @@ def _inconsistent(state: CombState, round_: CombRound, log_likelihood: Floats) -
     return got < float(np.quantile(expected, _PREDICTIVE_TAIL))
 
 
+def _tempered(log_weight: Floats, least_ess: float) -> Floats:
+    # weights, flattened by a power below 1 if need be to leave the least effective number
+    log_w = log_weight - log_weight.max()
+
+    def flattened(power: float) -> Floats:
+        w = np.exp(power * log_w)
+        return np.asarray(w / w.sum())
+
+    low, high = 0.0, 1.0
+    w = flattened(1.0)
+    if 1.0 / float(w @ w) >= least_ess:
+        return w
+    for _ in range(20):
+        mid = 0.5 * (low + high)
+        w = flattened(mid)
+        low, high = (mid, high) if 1.0 / float(w @ w) >= least_ess else (low, mid)
+    return flattened(low)
+
+
 def _refreshed(state: CombState) -> CombState:
-    # new particles from a normal fit of the posterior; weights from the prior and all rounds anew
+    # new particles from a normal fit of the posterior; weights from the prior and all rounds anew.
+    # Where the posterior lies far from all particles the fit moves there in several steps.
     mean0, sd0 = _prior_moments(state)
-    z = sobol_normal(_POWER, _SEED + 1)
-    for _ in range(4):
-        w, phi = state.weights, state.phi
+    every = sobol_normal(_POWER, _SEED + 1)
+    few = every[: len(every) // _SCOUTS]
+    least = state.assumed.least_ess
+    scouting = state.ess < _LOST
+    for _ in range(_MOST_MOVES):
+        w, phi = _tempered(state.log_weight, least * len(state.phi) / len(every)), state.phi
         u = np.column_stack(
             [phi[:, 1], np.log(phi[:, 1] - phi[:, 0]), np.log(phi[:, 2] - phi[:, 1])]
         )
         mean = w @ u
         off = u - mean
-        # twice the variance: the tails of the fit must lie outside those of the posterior; and a
-        # hundredth of the prior's sd, lest a single particle end the search where it stands
-        cov = 2.0 * (off * w[:, None]).T @ off + np.diag((0.01 * sd0) ** 2)
-        low = np.linalg.cholesky(cov)
-        u = mean + z @ low.T
-        log_q = -0.5 * (z * z).sum(axis=1)
-        log_w = -0.5 * (((u - mean0) / sd0) ** 2).sum(axis=1) - log_q
+        # twice the variance: the tails of the fit must lie outside those of the posterior
+        cov = 2.0 * (off * w[:, None]).T @ off + np.diag((1e-3 * sd0) ** 2)
+        z = few if scouting else every
+        u = mean + z @ np.linalg.cholesky(cov).T
+        log_w = 0.5 * (z * z).sum(axis=1) - 0.5 * (((u - mean0) / sd0) ** 2).sum(axis=1)
         phi = _thresholds(u)
         for r in state.rounds:
             log_w += _log_likelihood(phi, r, state.assumed)
         state = replace(state, phi=phi, log_weight=log_w)
-        if state.ess >= state.assumed.least_ess:
+        if scouting:
+            scouting = state.ess < least / _SCOUTS
+        elif state.ess >= least:
             break
     return state
 

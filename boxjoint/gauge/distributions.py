@@ -29,30 +29,33 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 _STANDARD = NormalDist()
-_STEP = 512  # table points per standard deviation
+_STEP = 4096  # table points per standard deviation
 _END = 9.0  # beyond +-9 the normal cdf is 0 or 1 to 1e-18
 
 
 @lru_cache(maxsize=1)
 def _normal_table() -> tuple[Floats, Floats]:
-    g = np.arange(-_END * _STEP, _END * _STEP + 1) / _STEP
+    g = np.arange(-_END * _STEP, _END * _STEP + 2) / _STEP
     cdf = np.array([0.5 * math.erfc(-v / math.sqrt(2.0)) for v in g.tolist()])
-    pdf = np.exp(-0.5 * g * g) / math.sqrt(2.0 * math.pi)
-    return cdf, pdf
+    return cdf[:-1], np.diff(cdf)
 
 
 def normal_cdf(x: Floats) -> Floats:
-    """Standard normal distribution function, elementwise; absolute error below 1e-13.
+    """Standard normal distribution function, elementwise.
 
-    A table of exact values and a Taylor step of third order: about ten times faster than calling
-    ``math.erf`` per element.
+    Absolute error below 2e-9, relative error below 3e-7 in the lower tail down to -6. Linear
+    interpolation in a table of exact values: ten times faster than ``math.erf`` per element, and
+    the comb takes a million of these.
     """
-    cdf, pdf = _normal_table()
-    x = np.clip(x, -_END, _END)
-    i = np.rint((x + _END) * _STEP).astype(np.intp)
-    g = i / _STEP - _END
-    d = x - g
-    return cdf[i] + pdf[i] * d * (1.0 - d * (0.5 * g - d * (g * g - 1.0) / 6.0))
+    cdf, rise = _normal_table()
+    u = np.clip(x, -_END, _END)
+    u += _END
+    u *= _STEP
+    i = u.astype(np.intp)
+    u -= i
+    u *= rise.take(i)
+    u += cdf.take(i)
+    return u
 
 
 def _beta_fraction(a: float, b: float, x: float) -> float:

@@ -15,6 +15,7 @@ import numpy as np
 
 from boxjoint.gauge.assumed import KerfPrior, OutlierAssumed
 from boxjoint.gauge.distributions import Floats, student_mixture_quantiles
+from boxjoint.gauge.least_squares import weighted_fit
 from boxjoint.gauge.model import Rows
 
 __all__ = ["OutlierAverage", "average_over_outliers"]
@@ -109,8 +110,9 @@ def average_over_outliers(
     gr = g @ rest
     chi0 = float(rest @ gr)
     k = cross @ g
-    mean0 = prior.mean + k @ rest
-    c0 = s - k @ cross.T
+    # s - k A s would lose everything to rounding where readings are much sharper than the prior
+    nothing_bad = weighted_fit(a, rows.y_mm, noise, prior.mean, s)
+    mean0, c0 = nothing_bad.mean, nothing_bad.covariance
 
     # one error: a unit vector per row, and one indicator per feature that was read more than once
     members = np.zeros((n, features))
