@@ -327,6 +327,20 @@ def test_two_slots_of_one_clearance() -> None:
     assert result.state.rounds[0].step_mm == 0.0
 
 
+def test_carried_to_another_axis() -> None:
+    here = comb.comb_update(start(), slots(-0.4, 0.05, "001122233")).answer
+    there = comb.carried(here, kerf_from_mm=0.20, kerf_to_mm=0.25, u_difference_mm=0.005)
+    # a wider kerf opens every joint by twice the difference: draw it so much tighter
+    assert there.x_mm == pytest.approx(here.x_mm - 0.10)
+    assert there.x_mm + 2 * 0.25 == pytest.approx(here.x_mm + 2 * 0.20)
+    assert there.sd_mm == pytest.approx(math.hypot(here.sd_mm, 0.01))
+    assert there.high_mm - there.low_mm > here.high_mm - here.low_mm
+    same = comb.carried(here, kerf_from_mm=0.2, kerf_to_mm=0.2, u_difference_mm=0.0)
+    assert same.low_mm == pytest.approx(here.low_mm)
+    with pytest.raises(ReadingError, match="carry"):
+        comb.carried(here, kerf_from_mm=math.nan, kerf_to_mm=0.2, u_difference_mm=0.0)
+
+
 def test_verdict_words() -> None:
     words = {"no": NO, "press": PRESS, " Slides ": SLIDES, "LOOSE": LOOSE}
     for word, verdict in words.items():

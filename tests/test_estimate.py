@@ -265,6 +265,34 @@ def test_coverage(plans: tuple[Reading, ...], floor: float) -> None:
     assert floor <= hits / trials <= 0.99
 
 
+def test_coverage_on_an_unusual_machine() -> None:
+    # kerfs that differ by 2.5 of the assumed standard deviations, scales by 2e-3
+    rng = np.random.default_rng(12)
+    hits, trials = 0, 100
+    for _ in range(trials):
+        fit = fit_kerf(
+            take(
+                full_gauge(), replace(Truth.drawn(rng), kerf=TYPICAL.kerf, scale=TYPICAL.scale), rng
+            ),
+            with_advice=False,
+        )
+        hits += fit.kerf_x.low <= 0.143 <= fit.kerf_x.high
+        hits += fit.kerf_y.low <= 0.217 <= fit.kerf_y.high
+    assert hits / (2 * trials) > 0.92
+
+
+def test_a_posterior_is_a_prior() -> None:
+    # two pieces one after the other, or both at once: nothing but the sequence differs
+    first = take((plan(Form.STACK, "x", 72, 1, "a", 8),), TYPICAL, np.random.default_rng(3))
+    second = take((plan(Form.WINDOW, "x", 60, 1, "b"),), TYPICAL, np.random.default_rng(4))
+    middle = plain_fit(first, PRIOR, CALIPER, 0.02).linear
+    carried = KerfPrior(mean=middle.mean, covariance=middle.covariance)
+    last = plain_fit(second, carried, CALIPER, 0.02).linear
+    both = plain_fit(first + second, PRIOR, CALIPER, 0.02).linear
+    np.testing.assert_allclose(last.mean, both.mean, atol=1e-10)
+    np.testing.assert_allclose(last.covariance, both.covariance, atol=1e-12)
+
+
 def test_effective_degrees_of_freedom() -> None:
     fit = fit_kerf(take(full_gauge(), TYPICAL, np.random.default_rng(4)))
     assert fit.plain.hand_dof == 10  # 8 assumed, one from each stack read twice

@@ -35,6 +35,7 @@ __all__ = [
     "NextComb",
     "Slot",
     "Verdict",
+    "carried",
     "comb_start",
     "comb_update",
     "next_comb",
@@ -315,6 +316,44 @@ def target_of(phi: Floats, fit: str, assumed: CombAssumed) -> Floats:
         value=repr(fit),
         limit="one of " + ", ".join(FITS),
         do=nearest_name(fit, FITS),
+    )
+
+
+def carried(
+    answer: CombAnswer, *, kerf_from_mm: float, kerf_to_mm: float, u_difference_mm: float
+) -> CombAnswer:
+    """The answer of one axis or record, carried to another with its own kerf.
+
+    Parameters
+    ----------
+    answer
+        Clearance as drawn on the comb, found where the kerf is ``kerf_from_mm``.
+    kerf_from_mm, kerf_to_mm
+        Full kerf there and here, mm. With ``kerf_to_mm`` = 0 the result is the clearance as cut.
+    u_difference_mm
+        Standard uncertainty of the difference of the two kerfs, mm; for the clearance as cut that
+        of the kerf itself. Joints drawn for the comb's own axis do not suffer from it.
+
+    Notes
+    -----
+    What is felt is the clearance as cut, ``x + 2 kerf``, so ``x`` moves by twice the difference.
+    """
+    shift = 2.0 * (kerf_from_mm - kerf_to_mm)
+    if not math.isfinite(shift) or not (math.isfinite(u_difference_mm) and u_difference_mm >= 0.0):
+        raise ReadingError(
+            "a kerf to carry a fit over",
+            value=f"{kerf_from_mm!r}, {kerf_to_mm!r} +- {u_difference_mm!r}",
+            limit="finite, +- not negative",
+        )
+    sd = math.hypot(answer.sd_mm, 2.0 * u_difference_mm)
+    wider = sd / answer.sd_mm if answer.sd_mm > 0.0 else 1.0
+    x = answer.x_mm + shift
+    return replace(
+        answer,
+        x_mm=x,
+        sd_mm=sd,
+        low_mm=x - wider * (answer.x_mm - answer.low_mm),
+        high_mm=x + wider * (answer.high_mm - answer.x_mm),
     )
 
 

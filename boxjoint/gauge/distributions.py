@@ -74,7 +74,7 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
             c = 1.0 + num / c
             c = c if abs(c) > tiny else tiny
             h *= c * d
-        if abs(c * d - 1.0) < 1e-16:
+        if abs(c * d - 1.0) < 4e-16:
             break
     return h
 
@@ -153,7 +153,7 @@ def student_quantile(p: float, nu: float) -> float:
         density = math.exp(norm - 0.5 * (nu + 1.0) * math.log1p(t * t / nu))
         step = (_student_sf(t, nu) - (1.0 - p)) / density
         t += step
-        if abs(step) <= 1e-15 * t:
+        if step <= 1e-9 * t:  # quadratic: the next step would be below rounding
             break
     return t
 
@@ -278,7 +278,7 @@ def chi2_sf(x: float, nu: float) -> float:
         c = b + an / c
         c = c if abs(c) > tiny else tiny
         h *= c * d
-        if abs(c * d - 1.0) < 1e-16:
+        if abs(c * d - 1.0) < 4e-16:
             break
     return h * math.exp(log_front)
 
