@@ -5,15 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
+from itertools import accumulate, pairwise
 from typing import Literal
 
+import numpy as np
 from gauge_shop import Truth, plan
+from hypothesis import assume
 from hypothesis import strategies as st
 
 from boxjoint.fit.compensate import Allowance, Beam
 from boxjoint.gauge.comb import Slot, Verdict, slot_positions
 from boxjoint.gauge.readings import Form, Reading
 from boxjoint.geometry.cuboid import Cuboid
+from boxjoint.geometry.rings import Rings, Role, cut_rectangles, label
 from boxjoint.job.records import (
     DIRECTIONS,
     FITS,
@@ -761,3 +765,88 @@ def shop_histories(draw: st.DrawFn) -> list[shop.Record]:
         target = shop.content_id(draw(st.sampled_from(out)))
         out.append(shop.Strike(at=draw(dates), target=target, reason="misread, invented"))
     return out
+
+
+# check: flat parts with holes and notches
+
+
+@st.composite
+def plates(draw: st.DrawFn, most: int = 7) -> Rings:
+    """A rectangle less up to ``most`` disjoint rectangles on a common lattice, in one piece.
+
+    Rectangles at the edge are notches, the others holes; many stand in line, so that much happens at
+    one place. Some sides are flanks of one of two joints, the others rims.
+    """
+    lattice = []
+    for _ in range(2):
+        widths = draw(st.lists(st.integers(1, 9), min_size=3, max_size=9))
+        lattice.append([0, *accumulate(widths)])
+    removed: list[tuple[int, int, int, int]] = []
+    tags: list[tuple[int, int]] = []
+    kinds = st.sampled_from(
+        [label(Role.RIM), label(Role.FLANK, 0), label(Role.FLANK, 1), label(Role.CHEEK, 0)]
+    )
+    for _ in range(draw(st.integers(1, most))):
+        i, j = (draw(st.integers(0, len(line) - 2)) for line in lattice)
+        k, m = (
+            draw(st.integers(a + 1, min(a + 2, len(line) - 1)))
+            for a, line in zip((i, j), lattice, strict=True)
+        )
+        if all(k <= a or c <= i or m <= b or d <= j for a, b, c, d in removed):
+            removed.append((i, j, k, m))
+            tags.append((draw(kinds), draw(kinds)))
+    xs, ys = (np.array(line, dtype=np.int64) for line in lattice)
+    cells = np.array(removed, dtype=np.int64)
+    x, y = int(xs[-1]), int(ys[-1])
+    rim = np.full(4, label(Role.RIM), dtype=np.int64)
+    rings = cut_rectangles(
+        (
+            np.array([0, 0, 1, 1]),
+            np.array([0, x, 0, y]),
+            np.zeros(4, dtype=np.int64),
+            np.array([y, y, x, x]),
+            rim,
+        ),
+        np.stack([xs[cells[:, 0]], ys[cells[:, 1]], xs[cells[:, 2]], ys[cells[:, 3]]], axis=1),
+        np.array([t[0] for t in tags], dtype=np.int64),
+        np.array([t[1] for t in tags], dtype=np.int64),
+    )
+    pieces = [k for k in range(rings.count) if rings.ring_area(k) > 0]
+    assume(len(pieces) == 1)
+    return rings
+
+
+@st.composite
+def labelled_rings(draw: st.DrawFn) -> Rings:
+    """A plate with slots and holes on a grid of 3 mm or more, every side with a role and a joint.
+
+    Roles change along straight lines too. At most four joints.
+    """
+    xs = [0, *accumulate(draw(st.lists(st.integers(3 * _MM, 9 * _MM), min_size=4, max_size=7)))]
+    ys = [0, *accumulate(draw(st.lists(st.integers(3 * _MM, 9 * _MM), min_size=4, max_size=7)))]
+    cells = [(i, j) for i in range(len(xs) - 1) for j in range(len(ys) - 1)]
+    # a comb of slots from two edges and holes between them leaves one piece in any case
+    lost = {
+        (i, j)
+        for i, j in cells
+        if i % 2 == 1 and (j == 0 or (j % 2 == 0 and j < len(ys) - 2)) and draw(st.booleans())
+    }
+    labels = st.builds(
+        label,
+        st.sampled_from([Role.RIM, Role.TIP, Role.SHOULDER, Role.FLANK, Role.CHEEK, Role.FLOOR]),
+        st.integers(0, 3),
+    )
+    edges = [
+        (axis, line, a, b, draw(labels))
+        for axis, along, lines in ((0, ys, (0, xs[-1])), (1, xs, (0, ys[-1])))
+        for line in lines
+        for a, b in pairwise(along)
+    ]
+    table = np.array(edges, dtype=np.int64)
+    removed = np.array(
+        [(xs[i], ys[j], xs[i + 1], ys[j + 1]) for i, j in sorted(lost)], dtype=np.int64
+    ).reshape(-1, 4)
+    tags = [np.array([draw(labels) for _ in lost], dtype=np.int64) for _ in range(2)]
+    return cut_rectangles(
+        (table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4]), removed, *tags
+    )
