@@ -100,15 +100,15 @@ def plain_polygon(xy: Ints) -> Ints:
     """
     p = [tuple(v) for v in xy.tolist()]
     while True:
-        n = len(p)
+        q = [p[i] for i in range(len(p)) if p[i] != p[i - 1]]  # repeats first: they hide what bends
+        n = len(q)
         kept = [
-            p[i]
+            q[i]
             for i in range(n)
-            if p[i] != p[i - 1]
-            and not p[i - 1][0] == p[i][0] == p[(i + 1) % n][0]
-            and not p[i - 1][1] == p[i][1] == p[(i + 1) % n][1]
+            if not q[i - 1][0] == q[i][0] == q[(i + 1) % n][0]
+            and not q[i - 1][1] == q[i][1] == q[(i + 1) % n][1]
         ]
-        if len(kept) == n:
+        if len(kept) == len(p):
             return np.array(kept, dtype=np.int64).reshape(-1, 2)
         p = kept
 

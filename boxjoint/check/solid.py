@@ -228,6 +228,10 @@ def solid_proof(
     """
     kernel.require_kernel("the solid proof")
     told = progress or _silent
+    given = allowances or {}
+    for panel in solution.panels if as_cut is not None else ():
+        if panel.name not in (as_cut or {}) or panel.name not in given:
+            raise InputError("no cut outline or no allowance for a panel", value=panel.name)
     faults: list[SolidFault] = []
     solids = _nominal_solids(solution, faults, told)
     extents = {name: kernel.extent(solid) for name, solid in solids.items()}
@@ -243,10 +247,6 @@ def solid_proof(
     shared: tuple[Shared, ...] = ()
     insides: tuple[InsideFound, ...] = ()
     if as_cut is not None:
-        given = allowances or {}
-        for name in solids:
-            if name not in as_cut or name not in given:
-                raise InputError("no cut outline or no allowance for a panel", value=name)
         cut = {
             panel.name: kernel.panel_solid(panel, as_cut[panel.name])
             for panel in _counted("cut solids", solution.panels, told)

@@ -284,14 +284,14 @@ def _settings() -> Iterator[None]:
 @contextmanager
 def _quiet() -> Iterator[None]:
     """Keep the kernel from printing on stdout, where a program may expect JSON."""
-    from OCP.Message import Message, Message_Gravity
+    from OCP.Message import Message
 
-    printers = list(Message.DefaultMessenger_s().Printers())
-    levels = [printer.GetTraceLevel() for printer in printers]
+    messenger = Message.DefaultMessenger_s()
+    printers = list(messenger.Printers())
     try:
         for printer in printers:
-            printer.SetTraceLevel(Message_Gravity.Message_Fail)
+            messenger.RemovePrinter(printer)
         yield
     finally:
-        for printer, level in zip(printers, levels, strict=True):
-            printer.SetTraceLevel(level)
+        for printer in printers:
+            messenger.AddPrinter(printer)
