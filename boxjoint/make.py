@@ -106,7 +106,7 @@ def build(
                 drawn=drawn,
                 relieved=relieve(drawn, plan.corner_relief.value),
                 as_cut=as_cut,
-                web=least_web(as_cut) if web > 0 else None,
+                web=least_web(as_cut) if web > 0 or as_cut.count > 1 else None,
                 neck=least_web(as_cut, necks=True) if web > 0 else None,
             )
         )
@@ -188,7 +188,7 @@ def _judged(built: Built) -> Built:
                     f"asked {inside.asked / 1e6:.6f} mm"
                 )
     for part, least in zip(built.parts, plan.webs, strict=True):
-        if part.web is not None and part.web.width / 1e6 < least - 1e-6:
+        if part.web is not None and (part.web.width <= 0 or part.web.width / 1e6 < least - 1e-6):
             x, y = part.web.place
             faults.append(
                 f"{part.panel.name}: web of {part.web.width / 1e6:.3f} mm at x {x / 1e6:.2f}, "

@@ -262,7 +262,6 @@ TONGUE = Rings(
 )
 
 
-@pytest.mark.xfail(strict=True, reason="least_web looks up positions that shift at one place")
 @settings(deadline=None, max_examples=250, suppress_health_check=list(HealthCheck))
 @given(plates())
 @example(TONGUE)

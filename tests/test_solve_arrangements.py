@@ -54,9 +54,8 @@ def check(solution: Solution, *, roles: bool = True) -> oracle.Grid:
 
 
 def _at_own_edge(unit: oracle.Side, given: oracle.Side | None) -> bool:
-    """The one known difference, see test_a_side_at_the_edge_of_its_slab_faces_the_cell_across."""
-    faced = ("flank", "floor", "mixed")  # mixed: a slab that only touches, and one that crosses
-    return given is not None and given.role in ("rim", "tip") and unit.role in faced
+    """Where a slab only touches the edge as well, the cell across is of two minds; either will do."""
+    return given is not None and unit.role == "mixed"
 
 
 def kinds(solution: Solution) -> dict[frozenset[str], str]:
@@ -224,7 +223,6 @@ def test_boxes_within_boxes_touching_or_free(arrangement: Arrangement) -> None:
         )
 
 
-@pytest.mark.xfail(strict=True, reason="two refusals name no place, or no panel")
 @pytest.mark.parametrize("what", ["nothing left", "no run left"])
 def test_every_refusal_says_who_and_where(what: str) -> None:
     if what == "nothing left":  # both strong plates take all of a strip as long as they are thick
@@ -270,9 +268,6 @@ def test_slabs_thrown_together_are_shared_out_or_refused(slabs: list[Slab]) -> N
         check(solution)
 
 
-@pytest.mark.xfail(
-    strict=True, reason="outer edges are labelled tip or rim without a look at the cell across"
-)
 @pytest.mark.parametrize("what", ["crossing walls", "overhanging shelves"])
 def test_a_side_at_the_edge_of_its_slab_faces_the_cell_across(what: str) -> None:
     """A mate that goes on beyond the slab's edge faces it with a cut edge: flank or floor, not tip."""

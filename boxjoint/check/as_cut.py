@@ -235,7 +235,8 @@ def least_web(rings: Rings, *, necks: bool = False) -> Web | None:
 
     Returns
     -------
-    The least, or ``None`` where no such pair faces each other. O(n log n) for outlines whose sides
+    The least, negative where the two sides have crossed (the material between them is eaten), or
+    ``None`` where no such pair faces each other. O(n log n) for outlines whose sides
     mostly see their neighbours, as those of panels do.
     """
     best: tuple[int, int, int] | None = None
@@ -292,26 +293,28 @@ def _facing(
         if not 0 <= p < len(active) - 1:
             return
         (x0, i), (x1, j) = active[p], active[p + 1]
-        # material lies between a side that looks back and the next one, which looks ahead
-        if sense[i] > 0 or sense[j] < 0 or (in_hole[i] or in_hole[j]) == necks:
+        # from the outside in, every other stretch is material, and lies between a side that looks
+        # back and one that looks ahead; the reverse there means that the two have crossed
+        if p % 2 or sense[i] == sense[j] or (in_hole[i] or in_hole[j]) == necks:
             return
         if is_flank[i] and is_flank[j] and belongs[i] == belongs[j]:
             return  # a tab: its width is the segment's
-        width = x1 - x0
+        width = x1 - x0 if sense[i] < 0 else x0 - x1
         if best is None or width < best[0]:
             best = (width, (x0 + x1) // 2, along)
 
-    pending: list[int] = []
+    pending: list[tuple[int, int]] = []
     for m, (place, begins, i) in enumerate(events):
         key = (at[i], i)
         if begins:
             insort(active, key)
         else:
             del active[bisect_left(active, key)]
-        pending.append(bisect_left(active, key))
+        pending.append(key)
         # look only once all events of one place are in: half of a corner is no web
         if m + 1 == len(events) or events[m + 1][0] != place:
-            for p in pending:
+            for changed in pending:
+                p = bisect_left(active, changed)  # positions shift until all events are in
                 for q in (p - 1, p):
                     pair(q, place)
             pending.clear()

@@ -213,6 +213,13 @@ def exact_proof(panels: Sequence[Panel], insides: Sequence[InsideBlock] = ()) ->
             own = [b for pair, b in bars.items() if i in pair]
             crossings = [c for triple, c in corners.items() if i in triple]
             faults += _whole_between(part, own, crossings)
+        if not faults:  # nothing was placed, but the sum is off all the same
+            off = sum(volumes) - union
+            everybody = tuple(s.name for s in slabs)
+            whole = slabs[0].box
+            faults.append(
+                Fault(kind="volume", panels=everybody, lo=whole.lo, hi=whole.hi, size=(off, 0, 0))
+            )
     for block in insides:
         faults += _inside(block, slabs)
     return ExactProof(

@@ -137,11 +137,11 @@ def compensate(
         factor=(1 / beam.scale.x, 1 / beam.scale.y),
     )
     if flipped.any():
-        _refuse(rings, flipped, beam, name, drawn=True)
+        _refuse(rings, flipped, beam, name, quarters, drawn=True)
     # without the kerf the same sides are what is left of tabs and webs
     left, gone = move_sides(placed, outward)
     if gone.any():
-        _refuse(left, gone, beam, name, drawn=False)
+        _refuse(left, gone, Beam(kerf=beam.kerf), name, quarters, drawn=False)
     return Drawn(rings=rings, beam=beam, quarters=quarters)
 
 
@@ -168,15 +168,28 @@ def virtual_cut(drawn: Rings, beam: Beam, *, quarters: int = 0, name: str = "pan
     inward = np.where(along_x, -half[0] / sx, -half[1] / sy)  # before the stretch by the scale
     rings, flipped = move_sides(drawn, inward, factor=(sx, sy))
     if flipped.any():
-        _refuse(rings, flipped, beam, name, drawn=False)
+        _refuse(rings, flipped, Beam(kerf=beam.kerf), name, quarters, drawn=False)
     return turned(rings, -quarters)
 
 
 def _refuse(
-    rings: Rings, flipped: NDArray[np.bool_], beam: Beam, name: str, *, drawn: bool
+    rings: Rings,
+    flipped: NDArray[np.bool_],
+    beam: Beam,
+    name: str,
+    quarters: int,
+    *,
+    drawn: bool,
 ) -> None:
     i = int(np.flatnonzero(flipped)[0])
-    x, y = (rings.xy[i] / _NM).tolist()
+    # back to the panel's own axes and to sizes as cut
+    spot = Rings(
+        xy=np.rint(rings.xy[i : i + 1] * (beam.scale.x, beam.scale.y)).astype(np.int64),
+        start=np.array([0, 1], dtype=np.int64),
+        role=rings.role[i : i + 1],
+        joint=rings.joint[i : i + 1],
+    )
+    x, y = (turned(spot, -quarters).xy[0] / _NM).tolist()
     role = Role(int(rings.role[i])).name.lower()
     kerf = f"kerf {beam.kerf.x:.3f} x {beam.kerf.y:.3f} mm"
     if drawn:

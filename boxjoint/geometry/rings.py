@@ -418,4 +418,15 @@ def move_sides(
     moved.xy[:, 1] = np.rint(ys * factor[1])
     d = moved.ends - moved.xy
     went = np.where(normal_x, d[:, 1], -d[:, 0]) * sense
+    # a step that rounds to nothing leaves its neighbours on one line: drop it
+    empty = (went == 0) & (role == Role.STEP)
+    if empty.any():
+        kept = ~empty
+        moved = Rings(
+            xy=moved.xy[kept],
+            start=start - np.concatenate([[0], np.cumsum(empty)])[start],
+            role=role[kept],
+            joint=joint[kept],
+        )
+        went = went[kept]
     return moved, went <= 0

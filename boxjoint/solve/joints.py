@@ -212,8 +212,8 @@ def _corner(
     )
 
 
-def runs_of(joint: Joint, corners: list[Corner]) -> tuple[Run, ...]:
-    """Return the runs of a bar, given the corners that split it.
+def runs_of(joint: Joint, corners: list[Corner], names: tuple[str, str]) -> tuple[Run, ...]:
+    """Return the runs of a bar, given the corners that split it and its panels' names.
 
     Raises
     ------
@@ -234,8 +234,9 @@ def runs_of(joint: Joint, corners: list[Corner]) -> tuple[Run, ...]:
         runs.append(Run(lo=at, hi=hi, before=before, behind=0))
     if not runs:
         raise ArrangementError(
-            "corners leave nothing of a joint",
+            f"corners leave nothing of the joint between {names[0]} and {names[1]}",
             where=place_text(joint.bar),
             do="make the slabs longer where they meet",
+            panels=names,
         )
     return tuple(runs)

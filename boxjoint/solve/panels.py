@@ -11,12 +11,13 @@ towards the third slab both count as stock faces, since a cut edge there would o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from boxjoint.errors import ArrangementError
 from boxjoint.geometry.rings import Ints, Rings, Role, cut_rectangles, label
-from boxjoint.solve.arrangement import Arrangement, Slab
+from boxjoint.solve.arrangement import Arrangement, Slab, place_text
 from boxjoint.solve.joints import Corner, Joint
 from boxjoint.solve.tabs import JointTabs
 
@@ -108,20 +109,21 @@ def make_panels(
             ):
                 met[s].append((corner, owner))
     return tuple(
-        _panel(arrangement, i, own[i], met[i], joints, tabs) for i in range(len(arrangement.slabs))
+        _panel(arrangement, i, own, met[i], joints, tabs) for i in range(len(arrangement.slabs))
     )
 
 
 def _panel(
     arrangement: Arrangement,
     index: int,
-    own: list[Joint],
+    by_slab: list[list[Joint]],
     met: list[tuple[Corner, int]],
     joints: tuple[Joint, ...],
     tabs: tuple[JointTabs, ...],
 ) -> Panel:
     slab = arrangement.slabs[index]
     frame = Frame.of(slab)
+    own = by_slab[index]
     pieces: list[Ints] = []
     tags_x: list[Ints] = []
     tags_y: list[Ints] = []
@@ -168,7 +170,7 @@ def _panel(
         tags_y.append(np.array([tag2[1]], dtype=np.int64))
     none = np.empty(0, dtype=np.int64)
     rings = cut_rectangles(
-        _outer_edges(slab, frame, index, own, arrangement),
+        _outer_edges(arrangement, frame, index, by_slab, tabs),
         np.concatenate(pieces) if pieces else np.empty((0, 4), dtype=np.int64),
         np.concatenate(tags_x) if tags_x else none,
         np.concatenate(tags_y) if tags_y else none,
@@ -191,40 +193,91 @@ def _joint_between(corner: Corner, joints: tuple[Joint, ...], s: int, t: int) ->
 
 
 def _outer_edges(
-    slab: Slab, frame: Frame, index: int, own: list[Joint], arrangement: Arrangement
+    arrangement: Arrangement,
+    frame: Frame,
+    index: int,
+    by_slab: list[list[Joint]],
+    tabs: tuple[JointTabs, ...],
 ) -> tuple[Ints, Ints, Ints, Ints, Ints]:
-    """Return the slab's four edges in pieces: tips along the bars at the edge, rims elsewhere."""
+    """Return the slab's four edges in pieces.
+
+    Flanks (floors in a half-lap) where a mate goes on beyond the edge, so that its own cut edge lies
+    across; else tips along the bars at the edge; rims elsewhere.
+    """
+    slab = arrangement.slabs[index]
     size = [slab.box.size[a] for a in frame.axes]
     rows: list[tuple[int, int, int, int, int]] = []
     for k in (0, 1):
         for line in (0, size[k]):
-            bars = []
-            for joint in own:
-                normal = arrangement.slabs[joint.mate(index)].normal
-                if not joint.at_edge(index) or frame.axes[k] != normal:
-                    continue
-                if line in _span(frame, normal, joint.bar.span(normal)):
-                    bars.append(
-                        (*_span(frame, joint.axis, joint.bar.span(joint.axis)), joint.index)
-                    )
-            bars.sort()
-            at = 0
-            for lo, hi, j in bars:
-                if lo > at:
-                    rows.append((k, line, at, lo, label(Role.RIM)))
-                if hi > max(lo, at):
-                    rows.append((k, line, max(lo, at), hi, label(Role.TIP, j)))
-                at = max(at, hi)
-            if at < size[1 - k]:
-                rows.append((k, line, at, size[1 - k], label(Role.RIM)))
+            tips: list[tuple[int, int, int]] = []
+            beyond: list[tuple[int, int, int]] = []
+            for joint in by_slab[index]:
+                mate = arrangement.slabs[joint.mate(index)]
+                if frame.axes[k] == mate.normal:
+                    across = _span(frame, mate.normal, joint.bar.span(mate.normal))
+                    if joint.at_edge(index) and line in across:
+                        along = _span(frame, joint.axis, joint.bar.span(joint.axis))
+                        tips.append((*along, label(Role.TIP, joint.index)))
+                else:
+                    reach = _span(frame, joint.axis, mate.box.span(joint.axis))
+                    if reach[0] < line < reach[1] and _goes_on(
+                        arrangement,
+                        joint,
+                        index,
+                        frame.origin[k] + frame.senses[k] * line,
+                        by_slab,
+                        tabs,
+                    ):
+                        edge = Role.FLOOR if joint.kind == "halflap" else Role.FLANK
+                        along = _span(frame, mate.normal, joint.bar.span(mate.normal))
+                        beyond.append((*along, label(edge, joint.index)))
+            marks = {0, size[1 - k]}
+            for lo, hi, _ in (*tips, *beyond):
+                marks |= {lo, hi}
+            places = sorted(marks)
+            for lo, hi in pairwise(places):
+                found = [t for a, b, t in (*beyond, *tips) if a <= lo and hi <= b]
+                rows.append((k, line, lo, hi, found[0] if found else label(Role.RIM)))
     table = np.array(rows, dtype=np.int64)
     return table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4]
+
+
+def _goes_on(
+    arrangement: Arrangement,
+    joint: Joint,
+    index: int,
+    edge: int,
+    by_slab: list[list[Joint]],
+    tabs: tuple[JointTabs, ...],
+) -> bool:
+    """Whether the mate really has material beyond the slab's edge, at ``edge`` on the joint's axis.
+
+    Another slab that only touches the edge may cross the mate there and own the place.
+    """
+    mate = joint.mate(index)
+    through = arrangement.slabs[index].box.span(arrangement.slabs[index].normal)
+    for other in by_slab[mate]:
+        third = arrangement.slabs[other.mate(mate)]
+        if third.normal != joint.axis or edge not in third.box.span(joint.axis):
+            continue
+        if other.mate(mate) == index or third.box.common(arrangement.slabs[index].box):
+            continue
+        t = tabs[other.index]
+        here = (t.lo < through[1]) & (t.hi > through[0])
+        if here.any() and not (t.owner[here] == mate).all():
+            return False
+    return True
 
 
 def _refuse_pieces(panel: Panel) -> None:
     rings = panel.rings
     if len(rings) == 0:
-        raise ArrangementError(f"nothing is left of panel {panel.name}")
+        raise ArrangementError(
+            f"nothing is left of panel {panel.name}",
+            where=place_text(panel.slab.box),
+            do="give the panel a higher rank, or make it larger",
+            panels=(panel.name,),
+        )
     solid = [k for k in range(rings.count) if rings.ring_area(k) > 0] if rings.count > 1 else [0]
     if len(solid) == 1:
         return

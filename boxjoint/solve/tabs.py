@@ -31,6 +31,8 @@ TARGET = (5, 2)
 """Target width over the thicker mate, as a fraction (common practice, no source: 2 to 3)."""
 GREATEST = 4
 """Greatest width over the thicker mate (common practice, no source)."""
+GREATEST_COUNT = 20_001
+"""More segments than any outline of wood has; keeps a slip from asking for gigabytes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +114,10 @@ def divide(
         for j in corner.joints:
             if corner.splits(j):
                 splitting[j].append(corner)
-    runs = [runs_of(joint, splitting[joint.index]) for joint in joints]
+    for axis, n in (ask.counts or {}).items():
+        _refuse_count(axis, n)
+    slabs = arrangement.slabs
+    runs = [runs_of(j, splitting[j.index], (slabs[j.a].name, slabs[j.b].name)) for j in joints]
     counts = _counts(arrangement, joints, runs, ask)
     return tuple(
         _halflap(joint, runs[joint.index])
@@ -169,20 +174,12 @@ def _count(
     where = f"joint between {names}, run of {length / 1e6:.6g} mm along {'xyz'[axis]}"
     if finger and ask.counts and axis in ask.counts:
         n = ask.counts[axis]
-        if n < 3 or n % 2 == 0:
-            near = "3" if n < 3 else f"{n - 1} or {n + 1}"
+        if outside and whole < _least_outer(corner) * n:
             raise InputError(
-                "the count of segments must be odd and at least 3",
-                where=where,
-                value=str(n),
-                do=f"use {near}",
-            )
-        if outside and whole <= corner * n:
-            raise InputError(
-                "outer ends leave nothing of the end tab beside its corner",
+                "outer ends leave too little of the end tab beside its corner",
                 where=where,
                 value=f"{n} segments of {whole / n / 1e6:.2f} mm, corner {corner / 1e6:.2f} mm",
-                limit=f"at most {_odd_below((whole - 1) // corner)} segments",
+                limit=f"segments of at least {_least_outer(corner) / 1e6:.2f} mm",
                 do='ask for fewer, or set ends = "inner"',
             )
         if length < n:
@@ -194,7 +191,7 @@ def _count(
     if ask.width:
         top, bottom = whole, 3
     if corner:  # the end tab must keep something beside its corner
-        top = min(top, (whole - 1) // (corner + max(corner // 4, 1)))
+        top = min(top, whole // _least_outer(corner))
     if top < 3:
         if corner and ask.ends == "outer" and whole // least >= 3:
             raise InputError(
@@ -223,6 +220,24 @@ def _count(
     if not 2 * least <= 2 * width <= 2 * GREATEST * thick:
         why += ", within what fits"
     return n, why
+
+
+def _refuse_count(axis: int, n: int) -> None:
+    """Refuse a count that no run can have, whatever its length."""
+    if 3 <= n <= GREATEST_COUNT and n % 2:
+        return
+    near = "3" if n < 3 else str(GREATEST_COUNT) if n > GREATEST_COUNT else f"{n - 1} or {n + 1}"
+    raise InputError(
+        f"the count of segments must be odd, at least 3 and at most {GREATEST_COUNT}",
+        where=f"segments along {DIRECTIONS[axis]}",
+        value=str(n),
+        do=f"use {near}",
+    )
+
+
+def _least_outer(corner: int) -> int:
+    """Least width of an outer end tab, corner included, nm: a quarter of the corner stays beside it."""
+    return corner + max(corner // 4, 2)
 
 
 def _odd_below(n: int) -> int:
