@@ -29,6 +29,7 @@ from boxjoint.job.records import (
     JointAsk,
     PanelAsk,
     PerAxis,
+    ShopAsk,
     Stock,
     Thickness,
     Top,
@@ -199,6 +200,7 @@ def jobs(draw: st.DrawFn) -> Job:
         cut=draw(cut),
         joint=draw(joint_asks()),
         top=Top(kind=draw(st.sampled_from(("open", "closed")))),
+        shop=draw(st.builds(ShopAsk, machine=st.just("") | names(), sheet=st.just("") | names())),
     )
 
 

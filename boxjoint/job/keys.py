@@ -18,7 +18,7 @@ Keys = tuple[str | int, ...]
 
 #: What each table may hold. ``"*"`` stands for the name of any panel.
 TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
-    (): ("title", "unit", "inside", "stock", "panels", "cut", "joint", "top"),
+    (): ("title", "unit", "inside", "stock", "panels", "cut", "joint", "top", "shop"),
     ("inside",): DIRECTIONS,
     ("stock",): ("material", "thickness"),
     ("panels",): PANELS,
@@ -42,6 +42,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ),
     ("joint", "segments"): DIRECTIONS,
     ("top",): ("kind",),
+    ("shop",): ("machine", "sheet", "settings"),
 }
 
 # a value with keys of its own, written as { x = ..., y = ... } behind its key

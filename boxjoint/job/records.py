@@ -24,6 +24,7 @@ __all__ = [
     "JointAsk",
     "PanelAsk",
     "PerAxis",
+    "ShopAsk",
     "Source",
     "Stock",
     "Thickness",
@@ -188,6 +189,18 @@ class Top:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ShopAsk:
+    """Where it is cut, by names in the shop book; ``""`` where the job does not say.
+
+    ``sheet`` is the id that the book shows, or its first letters.
+    """
+
+    machine: str = ""
+    sheet: str = ""
+    settings: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
     """One job as asked.
 
@@ -203,6 +216,7 @@ class Job:
     cut: Cut = field(default_factory=Cut)
     joint: JointAsk = field(default_factory=JointAsk)
     top: Top = field(default_factory=Top)
+    shop: ShopAsk = field(default_factory=ShopAsk)
     path: str = field(default="", compare=False)
     text: str = field(default="", compare=False, repr=False)
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Literal, cast
 
 from boxjoint.errors import UnitError, nearest_name
-from boxjoint.job.keys import Keys, known_keys, suggest_key
+from boxjoint.job.keys import TABLES, Keys, known_keys, suggest_key
 from boxjoint.job.limits import (
     MOST_READINGS,
     WINDOWS,
@@ -37,6 +37,7 @@ from boxjoint.job.records import (
     JointAsk,
     PanelAsk,
     PerAxis,
+    ShopAsk,
     Stock,
     Thickness,
     Top,
@@ -211,6 +212,7 @@ class TableReader:
         panels = self._read_panels()
         cut = self._read_cut()
         joint = self._read_joint()
+        shop = self._read_shop()
         kind = self._choice(("top", "kind"), self._table(("top",)).get("kind"), ("open", "closed"))
         if self.problems or self.unit is None or inside is None or stock is None:
             return None
@@ -226,8 +228,14 @@ class TableReader:
             cut=cut or Cut(),
             joint=joint or JointAsk(),
             top=Top(kind=cast(Literal["open", "closed"], kind or "open")),
+            shop=shop,
             path=self.path,
         )
+
+    def _read_shop(self) -> ShopAsk:
+        table = self._table(("shop",))
+        names = {k: self._name(("shop", k), table[k]) for k in TABLES["shop",] if k in table}
+        return ShopAsk(**{k: v for k, v in names.items() if v is not None})
 
     def _read_unit(self, value: object) -> Unit | None:
         if value is None:

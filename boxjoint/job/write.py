@@ -186,6 +186,9 @@ def job_to_toml(job: Job) -> str:
     if any(value is not None for value in joint.values()):
         tables.append(("joint", joint))
     tables.append(("top", {"kind": job.top.kind}))
+    shop = {k: getattr(job.shop, k) or None for k in ("machine", "sheet", "settings")}
+    if any(shop.values()):
+        tables.append(("shop", shop))
     blocks = []
     for name, values in tables:
         lines = [f"[{name}]"] if name else []
