@@ -85,7 +85,10 @@ def build(
     exact = exact_proof(solution.panels, arrangement.insides)
 
     names = [p.name for p in solution.panels]
-    mates = [(names[j.a], names[j.b]) for j in solution.joints]
+    mates = [
+        (names[j.a], names[j.b], len(t.lo))
+        for j, t in zip(solution.joints, solution.tabs, strict=True)
+    ]
     plan = plan_cut(job, names, mates, measured)
     beam = plan.beam
     if kerf_by_controller:

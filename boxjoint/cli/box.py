@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from boxjoint.cli.options import JOB, job_from, overrides, thickness_from
+from boxjoint.cli.options import JOB, job_from, measured_in_shop, overrides, thickness_from
 from boxjoint.errors import FileProblem, InputError
 
 __all__ = ["build", "check", "new", "recut", "restock"]
@@ -91,7 +91,8 @@ def check(path: Path, solid: bool, as_json: bool, **given: Any) -> None:
     """
     from boxjoint.make import build as make
 
-    built = make(job_from(path, **given), confirmed=given["yes"])
+    job = job_from(path, **given)
+    built = make(job, measured=measured_in_shop(job, given["book"]), confirmed=given["yes"])
     if solid and built.passed:
         built, _ = _solid(built)
     _shown(built, as_json)
@@ -130,8 +131,12 @@ def build(
     from boxjoint.make import build as make
     from boxjoint.make import files
 
+    job = job_from(path, **given)
     built = make(
-        job_from(path, **given), kerf_by_controller=kerf_by_controller, confirmed=given["yes"]
+        job,
+        measured=measured_in_shop(job, given["book"]),
+        kerf_by_controller=kerf_by_controller,
+        confirmed=given["yes"],
     )
     step = None
     if solid and built.passed:
@@ -203,6 +208,7 @@ def restock(
         panels=_panel_thicknesses(panels, job),
         recount=recount,
         hold="outside" if hold == "outside" else "inside",
+        measured=measured_in_shop(job, given["book"]),
         confirmed=given["yes"],
     )
     if as_json:
@@ -267,6 +273,7 @@ def recut(
         job,
         panel,
         thickness=thickness_from(given["thickness"], job),
+        measured=measured_in_shop(job, given["book"]),
         kerf_by_controller=kerf_by_controller,
         confirmed=given["yes"],
     )

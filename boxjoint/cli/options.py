@@ -10,16 +10,25 @@ from typing import Any, TypeVar
 import click
 
 from boxjoint.errors import InputError
+from boxjoint.fit.plan import Measured
 from boxjoint.job.limits import refuse_job
 from boxjoint.job.read import read_job
 from boxjoint.job.records import FITS, Job, PerAxis, Thickness
 from boxjoint.units import read_length_nm
 
-__all__ = ["job_from", "overrides", "thickness_from"]
+__all__ = ["BOOK", "JOB", "job_from", "measured_in_shop", "overrides", "thickness_from"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 JOB = click.argument("path", metavar="JOB", type=click.Path(path_type=Path))
+
+
+BOOK = click.option(
+    "--book",
+    metavar="PATH",
+    type=click.Path(path_type=Path),
+    help="The shop book; left out: BOXJOINT_BOOK, or the one in your data folder.",
+)
 
 
 def overrides(command: F) -> F:
@@ -38,6 +47,10 @@ def overrides(command: F) -> F:
             multiple=True,
             help="Of the stock; give it several times for several readings.",
         ),
+        click.option("--machine", metavar="NAME", help="Machine in the shop book."),
+        click.option("--sheet", metavar="ID", help="Sheet in the shop book; gives the thickness."),
+        click.option("--settings", metavar="NAME", help="Settings in the shop book."),
+        BOOK,
         click.option("--yes", is_flag=True, help="Confirm what would otherwise be refused."),
     ]
     for option in reversed(options):
@@ -102,9 +115,49 @@ def job_from(path: Path, *, thickness_is_stock: bool = True, **given: Any) -> Jo
         value = _length(clearance, job, "--clearance", signed=True) if clearance else None
         joint = dataclasses.replace(job.joint, clearance=value, fit=fit)
         job = dataclasses.replace(job, joint=joint)
+    names = {k: given[k] for k in ("machine", "sheet", "settings") if given.get(k)}
+    if names:
+        job = dataclasses.replace(job, shop=dataclasses.replace(job.shop, **names))
+    if given.get("sheet") and not given.get("thickness"):
+        job = _with_sheet(job, given.get("book"))
     if thickness_is_stock:
         stock = thickness_from(given.get("thickness") or (), job)
         if stock is not None:
             job = dataclasses.replace(job, stock=dataclasses.replace(job.stock, thickness=stock))
     refuse_job(job, proceed=proceed)
     return job
+
+
+def _with_sheet(job: Job, book: Path | None) -> Job:
+    """Take the stock's thickness and material from a sheet in the shop book."""
+    from boxjoint.shop.book import Book
+    from boxjoint.shop.measured import find_sheet
+
+    with Book.open(book, write=False) as shop:
+        sheet = find_sheet(shop, job.shop.sheet)
+    readings = tuple(round(t * 1e6) for t in sheet.thickness_mm)
+    stock = dataclasses.replace(
+        job.stock,
+        thickness=Thickness(readings=readings, measured=True),
+        material=sheet.material,
+    )
+    return dataclasses.replace(job, stock=stock)
+
+
+def measured_in_shop(job: Job, book: Path | None) -> Measured | None:
+    """Look up what the shop book knows for a job; say on stderr what a maker should know.
+
+    Nothing is opened for a job that names no machine.
+    """
+    if not job.shop.machine:
+        return None
+    from datetime import UTC, datetime
+
+    from boxjoint.shop.book import Book
+    from boxjoint.shop.measured import measured_for
+
+    with Book.open(book, write=False) as shop:
+        found = measured_for(shop, job, datetime.now(UTC))
+    for note in found.notes:
+        click.echo(f"shop book: {note}", err=True)
+    return found.measured

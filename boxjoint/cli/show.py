@@ -54,8 +54,8 @@ def show_built(built: Built) -> None:
     rows = []
     for name, f in built.figures.items():
         value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)
-        rows.append([name.replace("_", " "), value, f.standing])
-    show_table("Cut with", ["figure", "value", "what it is"], rows)
+        rows.append([name.replace("_", " "), value, f.standing, f.note])
+    show_table("Cut with", ["figure", "value", "what it is", ""], rows)
     rows = []
     for p in built.parts:
         t = job.thickness(p.panel.name) if p.panel.name in job.panel_names else None

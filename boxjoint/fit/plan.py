@@ -18,6 +18,7 @@ from boxjoint.fit.fits import (
     assumed_clearance,
     family_of,
 )
+from boxjoint.fit.tabs import clearance_for_joint
 from boxjoint.job.figures import Figure
 from boxjoint.job.records import Job, PerAxis, Source
 
@@ -117,7 +118,7 @@ def _asked(nm: int | None, default: float, note: str) -> Figure:
 def plan_cut(
     job: Job,
     panels: Sequence[str],
-    joints: Sequence[tuple[str, str]],
+    joints: Sequence[tuple[str, str, int]],
     measured: Measured | None = None,
 ) -> Plan:
     """Settle every figure of the cut.
@@ -129,7 +130,7 @@ def plan_cut(
     panels
         Names of all panels, by index.
     joints
-        The two panels of each joint, by index of the joint.
+        The two panels of each joint and its number of segments, by index of the joint.
     measured
         What the shop book knows; the job's own numbers go before it.
 
@@ -226,13 +227,13 @@ def _kerf(job: Job, shop: Measured) -> tuple[Figure, Figure]:
 
 
 def _clearance(
-    job: Job, joints: Sequence[tuple[str, str]], brittle: dict[str, bool], shop: Measured
+    job: Job, joints: Sequence[tuple[str, str, int]], brittle: dict[str, bool], shop: Measured
 ) -> tuple[str, Figure, tuple[float, ...]]:
     """Return the fit's name, the clearance to show, and the clearance of every joint."""
     ask = job.joint
     if ask.clearance is not None:
         value = ask.clearance / 1e6
-        for a, b in joints:
+        for a, b, _ in joints:
             if value < 0 and (brittle[a] or brittle[b]):
                 raise InputError(
                     "interference is refused in brittle stock: it cracks",
@@ -244,14 +245,18 @@ def _clearance(
         return "", Figure(value=value, source=Source.ASKED), (value,) * len(joints)
     fit = ask.fit or "snug"
     if shop.clearance is not None:
-        value = shop.clearance.value
-        if value < 0 and any(brittle.values()):
-            value = 0.0
-        return fit, shop.clearance, (value,) * len(joints)
+        # a comb has one tab a slot; a joint of many tabs feels tighter at the same clearance
+        felt = shop.clearance.value
+        loosened = (clearance_for_joint(felt, max(n, 3)) for _, _, n in joints)
+        by_joint = tuple(
+            round(max(c, 0.0) if brittle[a] or brittle[b] else c, 6)
+            for c, (a, b, _) in zip(loosened, joints, strict=True)
+        )
+        return fit, shop.clearance, by_joint
     # of two materials the one that wants more room decides
     values = tuple(
         max(assumed_clearance(job.material(a), fit), assumed_clearance(job.material(b), fit))
-        for a, b in joints
+        for a, b, _ in joints
     )
     stock = assumed_clearance(job.stock.material, fit)
     asked = f"fit {fit} asked" if ask.fit else f"fit {fit} assumed"

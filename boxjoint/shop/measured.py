@@ -1,0 +1,228 @@
+"""What the shop book knows for one job: kerf, scale and clearance, measured, or why there is none.
+
+Nothing measured on another machine, sheet, thickness or setting is ever used; what comes nearest is
+named instead, with all that differs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from boxjoint.errors import BookError, nearest_name
+from boxjoint.fit.fits import family_of
+from boxjoint.fit.plan import Measured
+from boxjoint.gauge.comb import LEAST_SLOTS, Slot, carried, comb_start, comb_update
+from boxjoint.gauge.comb import Verdict as Felt
+from boxjoint.job.figures import Figure
+from boxjoint.job.records import Job, Source
+from boxjoint.shop.book import Book
+from boxjoint.shop.learn import Belief, believe, comb_rounds
+from boxjoint.shop.records import CombRound, GaugeSession, Settings, Sheet
+
+__all__ = ["Found", "find_settings", "find_sheet", "measured_for"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What the book gives for a job.
+
+    ``notes`` say what was not used and why, what is too uncertain, and what happened to the machine.
+    """
+
+    measured: Measured
+    notes: tuple[str, ...] = ()
+    belief: Belief | None = None
+
+
+def find_sheet(book: Book, name: str) -> Sheet:
+    """Return the sheet of that id (or its first letters) or batch.
+
+    Raises
+    ------
+    BookError
+        When there is none, or several.
+    """
+    sheets = [e.record for e in book.entries("sheet") if e.counts]
+    by_batch = [s for s in sheets if isinstance(s, Sheet) and s.batch and s.batch == name]
+    if by_batch:
+        return by_batch[-1]
+    record = book.get(book.resolve(name)).record
+    if not isinstance(record, Sheet):
+        raise BookError("that record is no sheet", value=name, do="see: boxjoint book list")
+    return record
+
+
+def find_settings(book: Book, job: Job, machine: str, material: str, thickness: float) -> Settings:
+    """Return the settings that a job names, or the only ones used for this machine and sheet.
+
+    Raises
+    ------
+    BookError
+        When there are none of that name, or several could be meant.
+    """
+    known = {e.id: e.record for e in book.entries("settings") if e.counts}
+    name = job.shop.settings
+    if name:
+        named = [s for s in known.values() if isinstance(s, Settings) and s.name == name]
+        if named:
+            return named[-1]
+        if len(name) >= 4 and any(i.startswith(name) for i in known):
+            record = book.get(book.resolve(name)).record
+            if isinstance(record, Settings):
+                return record
+        raise BookError(
+            "no settings of that name in the shop book",
+            value=name,
+            do=nearest_name(name, [s.name for s in known.values() if isinstance(s, Settings)])
+            or "see: boxjoint book list",
+        )
+    used: dict[str, Settings] = {}
+    for entry in book.entries("gauge", "comb"):
+        record = entry.record
+        if not isinstance(record, GaugeSession | CombRound) or not entry.counts:
+            continue
+        sheet = book.get(record.sheet).record
+        setting = known.get(record.settings)
+        if record.machine != machine or not isinstance(sheet, Sheet):
+            continue
+        near = abs(sheet.mean_mm - thickness) <= 0.25
+        if sheet.material.lower() == material.lower() and near and isinstance(setting, Settings):
+            used[str(setting.cutting)] = setting
+    if len(used) > 1:
+        names = ", ".join(sorted(s.name or "unnamed" for s in used.values()))
+        raise BookError(
+            "several settings were measured for this machine and sheet",
+            value=names,
+            do="name one: [shop] settings, or --settings",
+        )
+    return next(
+        iter(used.values()), Settings(at=datetime.fromisoformat("2000-01-01T00:00:00+00:00"))
+    )
+
+
+def measured_for(book: Book, job: Job, at: datetime) -> Found:
+    """Look up what was measured for a job's machine, sheet and settings.
+
+    Parameters
+    ----------
+    book
+        An open book.
+    job
+        Names its machine in ``[shop]``; without one nothing is looked up.
+    at
+        Now, aware.
+
+    Raises
+    ------
+    BookError
+        When a name is not in the book.
+    """
+    machine = job.shop.machine
+    if not machine:
+        return Found(measured=Measured())
+    if machine not in book.machine_names():
+        raise BookError(
+            "no machine of that name in the shop book",
+            value=machine,
+            do=nearest_name(machine, book.machine_names()) or "see: boxjoint book list",
+        )
+    material, thickness = job.stock.material, job.stock.thickness.nm / 1e6
+    notes: list[str] = []
+    if job.shop.sheet:
+        sheet = find_sheet(book, job.shop.sheet)
+        if abs(sheet.mean_mm - thickness) > 0.05:
+            notes.append(
+                f"the job's stock is {thickness:.2f} mm, the sheet in the book measured "
+                f"{sheet.mean_mm:.2f} mm: is it the same sheet?"
+            )
+        material, thickness = sheet.material, sheet.mean_mm
+    settings = find_settings(book, job, machine, material, thickness)
+    belief = believe(book, machine, material, thickness, settings, at)
+    notes += [f"{f.name} {f.at:%Y-%m-%d}: {f.text}" for f in belief.flags]
+    if belief.kerf_x is None or belief.kerf_y is None:
+        what = f"nobody measured the kerf of {material} of {thickness:.2f} mm on {machine} so"
+        near = f"; {belief.nearest}; it is NOT used" if belief.nearest else ""
+        notes.append(f"{what}{near}; measure it: boxjoint gauge draw kerf")
+        return Found(measured=Measured(), notes=tuple(notes), belief=belief)
+    when = f"{belief.last:%Y-%m-%d}" if belief.last else ""
+    note = f"{when}, {belief.gauges} gauges, {belief.boxes} boxes, {machine}"
+    kerf_x, kerf_y = (
+        Figure(
+            value=round(f.value, 6),
+            source=Source.MEASURED,
+            uncertainty=f.u,
+            readings=belief.readings,
+            note=note,
+        )
+        for f in (belief.kerf_x, belief.kerf_y)
+    )
+    if job.cut.kerf is not None:
+        notes.append(
+            f"the job's own kerf is used; the book measured {kerf_x.value:.3f} x {kerf_y.value:.3f} mm "
+            f"({kerf_x.standing})"
+        )
+    fit = job.joint.fit or "snug"
+    if belief.check:
+        worst = max(belief.kerf_x.u, belief.kerf_y.u)
+        notes.append(
+            f"the kerf is known to +-{worst:.3f} mm only, too little for a {fit} fit to be promised; "
+            "read a stack and its window on this sheet first: boxjoint gauge draw kerf --quick"
+        )
+    scales = [
+        Figure(
+            value=round(f.value, 9),
+            source=Source.MEASURED,
+            unit="1",
+            uncertainty=f.u,
+            note=note,
+        )
+        if str(f.source) == "measured"
+        else None
+        for f in (belief.scale_x, belief.scale_y)
+    ]
+    rounds = comb_rounds(book, machine, material, thickness, settings, at)
+    measured = Measured(
+        kerf_x=kerf_x,
+        kerf_y=kerf_y,
+        scale_x=scales[0],
+        scale_y=scales[1],
+        clearance=_clearance(rounds, belief, fit, material) if rounds else None,
+    )
+    return Found(measured=measured, notes=tuple(notes), belief=belief)
+
+
+def _clearance(
+    rounds: tuple[CombRound, ...], belief: Belief, fit: str, material: str
+) -> Figure | None:
+    """The clearance as cut that the combs of one axis, the most tried one, give for a fit."""
+    by_axis = {a: [r for r in rounds if r.axis == a] for a in ("x", "y")}
+    axis = max(("x", "y"), key=lambda a: len(by_axis[a]))
+    kerf = belief.kerf_x if axis == "x" else belief.kerf_y
+    if kerf is None:
+        return None
+    state = comb_start(kerf_mm=kerf.value, u_kerf_mm=kerf.u)
+    answer = None
+    verdicts = 0
+    for one in by_axis[axis]:
+        slots = [Slot(x_mm=v.x_mm, verdict=Felt.read(v.verdict)) for v in one.verdicts]
+        if len(slots) < LEAST_SLOTS:  # the others were struck out
+            continue
+        result = comb_update(state, slots, own_tab=one.own_tab, fit=fit)
+        state, answer = result.state, result.answer
+        verdicts += len(slots)
+    if answer is None:
+        return None
+    felt = carried(answer, kerf_from_mm=kerf.value, kerf_to_mm=0.0, u_difference_mm=0.0)
+    value = felt.x_mm
+    last = max(r.at for r in by_axis[axis])
+    note = f"comb along {axis}, {last:%Y-%m-%d}; each joint is corrected for its own number of segments"
+    if value < 0 and family_of(material).brittle:
+        value, note = 0.0, f"{note}; interference refused in brittle stock"
+    return Figure(
+        value=round(value, 6),
+        source=Source.MEASURED,
+        uncertainty=felt.sd_mm,
+        readings=verdicts,
+        note=note,
+    )
