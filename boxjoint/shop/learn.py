@@ -40,10 +40,14 @@ __all__ = [
     "Flag",
     "Nearest",
     "Point",
+    "Progress",
     "believe",
     "comb_rounds",
     "history",
 ]
+
+#: Called with (events done, events in all) while gauges are estimated.
+Progress = Callable[[int, int], None]
 
 #: A figure whose uncertainty is still more than this share of the assumed one is the assumed one.
 _DETERMINED: Final = 0.5
@@ -300,22 +304,33 @@ class _Run:
     """One machine's events, and the state after the last of them."""
 
     def __init__(
-        self, book: Book, machine: str, at: datetime, assumed: Assumed, observer: Observer
+        self,
+        book: Book,
+        machine: str,
+        at: datetime,
+        assumed: Assumed,
+        observer: Observer,
+        progress: Progress | None = None,
     ) -> None:
         self.book = book
         self.machine = machine
         self.assumed = assumed
         self.observer = observer
+        self.progress = progress
         self.at = at
-        events = book.timeline(machine, at)
-        self.settings = book.settings_by_id()
-        groups = _groups(events, book.sheet_means(), self.settings, assumed)
-        self.steps = _steps(events, groups, assumed)
-        self.state = ShopFilter(0, assumed)
-        self.groups = {g.name: g for g in groups.values()}
+        self.steps: list[_Step] = []
+        self.groups: dict[str, _Group] = {}
         # by name of the record; a dict keeps the sequence in which they were met
         self.tallies: dict[str, _Tally] = {}
+        self.state = ShopFilter(0, assumed)
         self.news: list[tuple[str, dict[str, str], bool]] = []
+
+    def _list(self) -> None:
+        events = self.book.timeline(self.machine, self.at)
+        sheets, settings = self.book.sheet_means(), self.book.settings_by_id()
+        groups = _groups(events, sheets, settings, self.assumed)
+        self.steps = _steps(events, groups, self.assumed)
+        self.groups = {g.name: g for g in groups.values()}
 
     # -- remembering
 
@@ -373,17 +388,22 @@ class _Run:
     def save(self) -> None:
         """Remember what was worth it, once the book is no longer being read."""
         for family, bodies, only in self.news:
-            self.book.remember(family, bodies, only=only)
+            if only or len(bodies) >= _WORTH:
+                self.book.remember(family, bodies, only=only)
         self.news = []
 
     # -- going through the events
 
     def run(self, watch: Callable[[_Step, list[Surprise]], None] | None = None) -> None:
-        """Bring the state to the last event. ``watch`` is called after each, from the first on."""
+        """Bring the state to the last event. ``watch`` is called after each, from the first on.
+
+        Call it inside ``book.reading()``: events and readings must be of one moment.
+        """
+        self._list()
         start = 0 if watch else self._resume()
         for first in range(start, len(self.steps), _CHUNK):
             part = self.steps[first : first + _CHUNK]
-            seen, boxes = self._load(part)
+            seen, boxes = self._load(first, part)
             for step in part:
                 surprises = self._take(step, seen, boxes)
                 if watch:
@@ -392,7 +412,7 @@ class _Run:
         if watch is None and len(self.steps) - start >= _WORTH:
             self._remember_state()
 
-    def _load(self, part: Sequence[_Step]) -> tuple[dict[str, Any], dict[str, Entry]]:
+    def _load(self, first: int, part: Sequence[_Step]) -> tuple[dict[str, Any], dict[str, Entry]]:
         """Return what the gauges of these steps say, and the boxes as they were recorded."""
         family = f"gauge {self.observer.version}"
         keys = {s.event.id: _key(s.event) for s in part if s.event.kind == "gauge" and s.record}
@@ -403,11 +423,12 @@ class _Run:
                 seen[identity] = json.loads(kept[key])
         missing = [i for i in keys if i not in seen]
         new: dict[str, str] = {}
-        for entry in self.book.get_all(missing):
+        self.news.append((family, new, False))
+        for n, entry in enumerate(self.book.get_all(missing), first + 1):
             seen[entry.id] = self._observe(entry)
             new[keys[entry.id]] = json.dumps(seen[entry.id])
-        if len(new) >= _WORTH:
-            self.news.append((family, new, False))
+            if self.progress:
+                self.progress(n, len(self.steps))
         ids = [s.event.id for s in part if s.event.kind == "box" and s.record]
         return seen, {entry.id: entry for entry in self.book.get_all(ids)}
 
@@ -574,6 +595,7 @@ def believe(
     *,
     assumed: Assumed | None = None,
     observer: Observer | None = None,
+    progress: Progress | None = None,
 ) -> Belief:
     """Say what the book makes us believe of a kerf and a scale at a time.
 
@@ -591,6 +613,9 @@ def believe(
         Now, aware. What was taken later is not looked at.
     assumed, observer
         Sizes nobody measured, and the estimator; defaults as stated there.
+    progress
+        Called with (events done, events in all) while gauges are estimated: that takes some
+        milliseconds each, once. What was computed is kept when it raises.
 
     Returns
     -------
@@ -605,15 +630,17 @@ def believe(
     """
     assumed, observer = assumed or Assumed(), observer or GaugeObserver()
     material_key, cutting = same_words(material), _cutting_key(settings)
-    with book.reading():
-        run = _Run(book, machine, at, assumed, observer)
-        run.run()
-        run.state.advance(run.age_since_last_event())
-        group = run.find(material_key, cutting, thickness_mm)
-        nearest = None
-        if group is None:
-            nearest = _nearest(book, run, material_key, settings, thickness_mm)
-    run.save()
+    run = _Run(book, machine, at, assumed, observer, progress)
+    try:
+        with book.reading():
+            run.run()
+            run.state.advance(run.age_since_last_event())
+            group = run.find(material_key, cutting, thickness_mm)
+            nearest = None
+            if group is None:
+                nearest = _nearest(book, run, material_key, settings, thickness_mm)
+    finally:
+        run.save()
     scale, scale_cov = run.state.scale()
     scales = [
         _figure(1.0 + float(scale[i]), float(scale_cov[i, i]), assumed.scale_u) for i in (0, 1)
@@ -756,8 +783,8 @@ def history(
     """
     assumed, observer = assumed or Assumed(), observer or GaugeObserver()
     points: list[tuple[str, Point]] = []
+    run = _Run(book, machine, at, assumed, observer)
     with book.reading():
-        run = _Run(book, machine, at, assumed, observer)
 
         def watch(step: _Step, surprises: list[Surprise]) -> None:
             if not step.record or step.event.kind not in ("gauge", "box"):
