@@ -80,9 +80,9 @@ def stretches(
     for joint, tabs in zip(solution.joints, solution.tabs, strict=True):
         if joint.kind != "finger":
             continue
-        for run in tabs.runs:
-            if run.count >= 3 and (found is None or run.run.length < found[0]):
-                found = run.run.length, joint.index, run.run
+        for each in tabs.runs:
+            if each.count >= 3 and (found is None or each.run.length < found[0]):
+                found = each.run.length, joint.index, each.run
     if found is None:
         raise ArrangementError(
             "no finger joint of this job interlocks, so there is nothing to try",
@@ -188,12 +188,14 @@ def coupon(
 
     parts: list[GaugePart] = []
     rows: list[ReadingRow] = []
-    y = 0.0
+    x = y = 0.0
     for panel, d in zip(panels, drawn, strict=True):
-        along_y = d.quarters % 2 == (0 if panel.frame.axes[0] == joint.axis else 1)
-        part = _part(panel, d, plan.corner_relief.value, code, upright=along_y, at=(0.0, y))
+        part = _part(panel, d, plan.corner_relief.value, code, at=(x, y))
         parts.append(part)
-        y += part.size[1] + SPACING_MM
+        if part.size[0] < part.size[1]:  # upright ones stand side by side
+            x += part.size[0] + SPACING_MM
+        else:
+            y += part.size[1] + SPACING_MM
         rows += _rows(part, d, len(rows))
     clearance = plan.clearances[index]
     thick = [p.slab.thickness / 1e6 for p in panels]
@@ -233,11 +235,10 @@ def _length(joint: Joint, panel: Panel) -> float:
     return (hi - lo) / 1e6
 
 
-def _part(
-    panel: Panel, drawn: Drawn, relief: float, code: str, *, upright: bool, at: Point
-) -> GaugePart:
-    low = drawn.rings.xy.min(axis=0)
-    width, height = ((drawn.rings.xy.max(axis=0) - low) / 1e6).tolist()
+def _part(panel: Panel, drawn: Drawn, relief: float, code: str, *, at: Point) -> GaugePart:
+    rings = drawn.rings
+    low = rings.xy.min(axis=0)
+    width, height = ((rings.xy.max(axis=0) - low) / 1e6).tolist()
     curves = [
         Curve(
             layer=Layer.CUT_OUTER if k == 0 else Layer.CUT_INNER,
@@ -246,27 +247,31 @@ def _part(
         )
         for k, (xy, bulge) in enumerate(relieve(drawn, relief).rings)
     ]
-    letter = min(3.0, min(width, height) / 7, max(width, height) / (len(panel.name) + 1))
-    middle = (width / 2, height / 2)
-    labels = (
-        Label(
-            layer=Layer.MARK,
-            at=(middle[0], middle[1] + letter),
-            text=panel.name,
-            height=min(letter, width / (len(panel.name) + 1)),
-        ),
-        Label(
-            layer=Layer.MARK,
-            at=(middle[0], middle[1] - letter),
-            text=code,
-            height=min(letter, width / (len(code) + 1)),
-        ),
-    )
+    # marks go on the body, between the shoulders and the rim behind them
+    along_x, sign = rings.direction()
+    i = int(np.flatnonzero(rings.role == Role.SHOULDER)[0])
+    k = 0 if bool(along_x[i]) else 1
+    shoulder = float(rings.xy[i, k] - low[k]) / 1e6
+    size = [width, height]
+    centre = [width / 2, height / 2]
+    body = shoulder if sign[i] > 0 else size[k] - shoulder
+    centre[k] = body / 2 if sign[i] > 0 else size[k] - body / 2
+    size[k] = body
+    words = (panel.name, code)
+    letter = min(3.0, size[1] / 5, *(0.9 * size[0] / (len(w) + 1) for w in words))
     return GaugePart(
         name=panel.name,
         size=(width, height),
         curves=tuple(reversed(curves)),
-        labels=labels,
+        labels=tuple(
+            Label(
+                layer=Layer.MARK,
+                at=(centre[0], centre[1] + up * 0.85 * letter),
+                text=word,
+                height=letter,
+            )
+            for word, up in zip(words, (1, -1), strict=True)
+        ),
         at=at,
     )
 

@@ -121,14 +121,14 @@ class GaugeStock:
         """Whether interference cracks it."""
         return family_of(self.material).brittle
 
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """Lines for ``REFERENCE``."""
+    def notes(self, *, applied: bool) -> tuple[str, ...]:
+        """Lines for ``REFERENCE``; ``applied``: whether the outlines allow for the kerf."""
         standing = {s: str(s) for s in Source} | {Source.ASSUMED: "ASSUMED"}
+        kerf = "full kerf applied" if applied else "kerf guessed, not applied"
         return (
             f"material {self.material or 'not named'}, "
             f"thickness {self.thickness_mm:.2f} mm ({standing[self.thickness_source]})",
-            f"kerf guessed: X {mm_and_thou(self.kerf.x)}, Y {mm_and_thou(self.kerf.y)} "
+            f"{kerf}: X {mm_and_thou(self.kerf.x)}, Y {mm_and_thou(self.kerf.y)} "
             f"({standing[self.kerf_source]})",
         )
 
@@ -373,11 +373,10 @@ class GaugePiece:
                 "switch off any kerf or offset in the controller",
             )
         return (
-            f"boxjoint {__version__}: {self.title}",
-            f"gauge {self.code}, marked on the piece and on its form",
+            f"boxjoint {__version__}: gauge {self.code}, marked on the piece and on its form",
             *applied,
             *self.extra,
-            *self.stock.notes,
+            *self.stock.notes(applied=self.kerf_applied),
             "DO NOT TURN: X and Y are the machine's axes",
             f"cut {self.cut_length_mm:.0f} mm, stock {self.area_mm2 / 100:.1f} cm2, "
             f"{self.pieces} pieces",
