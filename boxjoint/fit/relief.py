@@ -118,5 +118,7 @@ def _meets(radius: float, h_first: float, h_second: float) -> tuple[float, float
     s, t = sqrt(path * path - a * a), sqrt(path * path - b * b)
     # the arriving side lies at h_first off its line and is met at centre + s along it
     first, second = centre + s - h_second, centre + t - h_first
+    if min(first, second) <= 0:  # hardly larger than the beam's own fillet: it has room already
+        return None
     sweep = 2 * pi - pi / 2 - atan2(a, s) - atan2(b, t)
     return first, second, sweep
