@@ -7,7 +7,7 @@ plan says which is which. Brittle stock never gets interference.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 from boxjoint.errors import CannotBeCut, InputError
@@ -245,14 +245,17 @@ def _clearance(
         return "", Figure(value=value, source=Source.ASKED), (value,) * len(joints)
     fit = ask.fit or "snug"
     if shop.clearance is not None:
+        shown = shop.clearance
+        for name in (p for p in brittle if brittle[p]):
+            assumed_clearance(job.material(name), fit)  # refuses what brittle stock does not bear
+            if shown.value < 0:
+                note = f"{shown.note}; interference refused in brittle stock".lstrip("; ")
+                shown = replace(shown, value=0.0, note=note)
         # a comb has one tab a slot; a joint of many tabs feels tighter at the same clearance
-        felt = shop.clearance.value
-        loosened = (clearance_for_joint(felt, max(n, 3)) for _, _, n in joints)
         by_joint = tuple(
-            round(max(c, 0.0) if brittle[a] or brittle[b] else c, 6)
-            for c, (a, b, _) in zip(loosened, joints, strict=True)
+            round(clearance_for_joint(shown.value, max(n, 3)), 6) for _, _, n in joints
         )
-        return fit, shop.clearance, by_joint
+        return fit, shown, by_joint
     # of two materials the one that wants more room decides
     values = tuple(
         max(assumed_clearance(job.material(a), fit), assumed_clearance(job.material(b), fit))
