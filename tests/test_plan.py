@@ -34,7 +34,7 @@ from boxjoint.job.records import (
 
 MM = 1_000_000
 NAMES = ("bottom", "front", "back", "left", "right")
-JOINTS = (("bottom", "front"), ("bottom", "left"), ("front", "left"))
+JOINTS = (("bottom", "front", 3), ("bottom", "left", 3), ("front", "left", 3))
 
 
 def job(material: str = "birch plywood", *, joint: JointAsk | None = None, **more: object) -> Job:
@@ -196,6 +196,20 @@ def test_the_shops_own_figures_go_before_assumed_ones_only() -> None:
     assert own.beam.kerf == PerAxis(x=0.2, y=0.2)
     assert own.clearances == (0.0,) * 3
     assert own.kerf_x.source is Source.ASKED
+
+
+def test_a_joint_of_many_tabs_gets_more_than_the_comb_of_one() -> None:
+    many = (("bottom", "front", 3), ("bottom", "left", 11), ("front", "left", 201), ("a", "b", 1))
+    asked = replace(job(), joint=JointAsk(fit="press"))
+    found = plan_cut(asked, (*NAMES, "a", "b"), many, SHOP)
+    few, some, most, none = found.clearances
+    assert few == none == -0.041  # three segments are the comb's own slot
+    assert few < some < most
+    # a hair, not a sheet: the worst of 200 flanks of 0.03 mm scatter lies within 4 of them
+    assert most - few < 2 * 4 * 0.03
+    assert found.clearance == SHOP.clearance  # what was measured is what is shown
+    # a clearance that the job asks for, or a starting value, is taken as it is
+    assert set(plan_cut(asked, (*NAMES, "a", "b"), many).clearances) == {-0.08}
 
 
 # brittle stock ------------------------------------------------------------------------------------
