@@ -245,7 +245,6 @@ def test_a_measured_interference_is_never_used_in_acrylic() -> None:
     assert min(found.clearances) >= 0
 
 
-@pytest.mark.xfail(strict=True, reason="plan shows the shop's interference and takes any fit")
 def test_what_is_shown_for_acrylic_is_what_is_used() -> None:
     found = plan(job("acrylic"), SHOP)
     assert found.clearance.value == found.clearances[0]

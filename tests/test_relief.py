@@ -189,9 +189,6 @@ def test_the_path_is_one_arc_of_the_radius_less_half_the_kerf() -> None:
         assert chord / 2 / abs(math.sin(angle / 2)) == pytest.approx(0.5 - 0.1)
 
 
-@pytest.mark.xfail(
-    strict=True, reason="the path of such a relief meets the sides behind the corner"
-)
 @pytest.mark.parametrize("radius", [0.118, 0.119, 0.12])
 def test_a_relief_a_little_larger_than_the_fillet_makes_no_knot(radius: float) -> None:
     """Between 1.17 and 1.21 of half the kerf the circle crosses the sides behind their corner."""
