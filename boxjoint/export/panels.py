@@ -31,11 +31,19 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
             f"({plan.tool.standing})",
         ]
     elif built.kerf_by_controller:
-        lines += [
-            "kerf applied: no. Enter it in the controller:",
-            f"full kerf {mm_and_thou(x.value, places=3)} ({x.standing}),",
-            f"or half kerf {mm_and_thou(x.value / 2, places=3)} where it asks for an edge's offset",
-        ]
+        lines.append("kerf applied: no. Enter it in the controller:")
+        one = (x.value + y.value) / 2
+        if x.value == y.value:
+            lines.append(f"full kerf {mm_and_thou(one, places=3)} ({x.standing}),")
+        else:  # confirmed by the maker: a controller takes one, so the mean errs least
+            lines += [
+                f"full kerf {mm_and_thou(one, places=3)}, the mean of",
+                f"{mm_and_thou(x.value, places=3)} across cuts along Y ({x.standing}) and",
+                f"{mm_and_thou(y.value, places=3)} across cuts along X ({y.standing}),",
+            ]
+        lines.append(
+            f"or half kerf {mm_and_thou(one / 2, places=3)} where it asks for an edge's offset"
+        )
     else:
         same = x.value == y.value
         lines.append("kerf applied: yes" + (", do not apply it again" if same else ""))
