@@ -6,13 +6,16 @@ counts kept; recut makes one panel again with today's kerf so that it mates with
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Any, Literal
 
 from boxjoint.check.built import Built
 from boxjoint.errors import BoxjointError, CannotBeCut, InputError, nearest_name
 from boxjoint.fit.plan import Measured
+from boxjoint.job.read import parse_job
 from boxjoint.job.records import DIRECTIONS, Inside, Job, PanelAsk, Thickness
 from boxjoint.job.write import edit_job_text, job_to_toml, written_length
 from boxjoint.make import build
@@ -33,7 +36,10 @@ class Change:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Restocked:
-    """The box before and after, and what changed."""
+    """The box before and after, and what changed.
+
+    ``job_text`` is the file of the new job, with the old one's comments; building it gives ``new``.
+    """
 
     old: Built
     new: Built
@@ -129,12 +135,43 @@ def restock(
     if not recount:
         new_job, more = _keep_counts(old, new_job, notes, measured, options)
         edits |= more
-    new = build(new_job, measured=measured, **options)
+    if job.text:
+        text = edit_job_text(job.text, _given(job) | edits)
+    else:
+        text = job_to_toml(new_job)
+    new = build(replace(new_job, text=text), measured=measured, **options)
+    if not recount:
+        notes += _now_interlocking(old, new)
     notes += _kerf_notes(old, new)
-    text = edit_job_text(job.text, edits) if job.text else job_to_toml(new_job)
     return Restocked(
         old=old, new=new, job_text=text, changes=tuple(_changes(old, new)), notes=tuple(notes)
     )
+
+
+#: Keys that options of a command set over those of the file.
+_GIVEN = (
+    ("cut", "kerf"),
+    ("joint", "clearance"),
+    ("joint", "fit"),
+    ("stock", "material"),
+    ("shop", "machine"),
+    ("shop", "sheet"),
+    ("shop", "settings"),
+)
+
+
+def _given(job: Job) -> dict[tuple[str, ...], Any]:
+    """Values that a command's options put over those of the job's file, for writing them there."""
+    own, now = (
+        tomllib.loads(job_to_toml(j), parse_float=Decimal)
+        for j in (parse_job(job.text, job.path, proceed=True), job)
+    )
+    edits: dict[tuple[str, ...], Any] = {}
+    for table, key in _GIVEN:
+        value = now.get(table, {}).get(key)
+        if own.get(table, {}).get(key) != value:
+            edits[table, key] = value
+    return edits
 
 
 def _hold_outside(old: Built, job: Job) -> tuple[Job, dict[tuple[str, ...], Any]]:
@@ -184,6 +221,21 @@ def _keep_counts(
     elif job.joint.segments:
         edits["joint", "segments"] = None
     return asked, edits
+
+
+def _now_interlocking(old: Built, new: Built) -> list[str]:
+    """A joint of one segment is no count to keep; say where the rule now finds room for tabs."""
+    names: dict[str, list[str]] = {}
+    for joint, was, now in zip(
+        new.solution.joints, old.solution.tabs, new.solution.tabs, strict=True
+    ):
+        if was.interlocks != now.interlocks:
+            name = new.solution.joint_name(joint.index)
+            names.setdefault(DIRECTIONS[joint.axis], []).append(name)
+    return [
+        f"along {d} nothing interlocked before; now there is room for tabs: {', '.join(found)}"
+        for d, found in names.items()
+    ]
 
 
 def _asking(job: Job, counts: dict[str, int]) -> Job:

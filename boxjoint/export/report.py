@@ -13,6 +13,7 @@ from boxjoint import __version__
 from boxjoint.check.built import Built, Part
 from boxjoint.geometry.rings import Rings
 from boxjoint.job.records import DIRECTIONS, Source, Thickness
+from boxjoint.job.write import job_to_toml
 from boxjoint.solve.box import outside_of
 from boxjoint.units import both, format_mm, mm_and_thou
 
@@ -55,7 +56,8 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
         "program": f"boxjoint {__version__}",
         "title": job.title,
         "unit": job.unit,
-        "job": {"path": job.path, "text": job.text},
+        # the file as it was read, and the job that was built, with the command's options in it
+        "job": {"path": job.path, "text": job.text, "built": job_to_toml(job)},
         "inside": _inside(built),
         "outside": {
             d: {"value": _mm(s), "unit": "mm", "source": "computed"}
