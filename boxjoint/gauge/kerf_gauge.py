@@ -128,6 +128,10 @@ def kerf_gauge(
         curves=(*marks, *curves),
         labels=(*labels, *words),
         pieces=1 + nx + ny,
+        holes=(
+            (x0, y0, x0 + long_x, y0 + _WINDOW_MM),
+            (wx, y0, wx + _WINDOW_MM, y0 + long_y),
+        ),
     )
     return GaugePiece(
         kind=GaugeKind.KERF,

@@ -254,6 +254,8 @@ class GaugePart:
         Its place in the piece's own drawing, mm.
     pieces
         How many pieces it comes apart into, bridges cut.
+    holes
+        Rectangles (x0, y0, x1, y1), mm, that stand open once what is in them is taken out.
     """
 
     name: str
@@ -262,6 +264,7 @@ class GaugePart:
     labels: tuple[Label, ...] = ()
     at: Point = (0.0, 0.0)
     pieces: int = 1
+    holes: tuple[tuple[float, float, float, float], ...] = ()
 
     @property
     def cut_length_mm(self) -> float:
