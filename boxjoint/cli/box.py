@@ -67,7 +67,7 @@ def _shown(built: Any, as_json: bool) -> None:
     if as_json:
         from boxjoint.export.report import report_json
 
-        click.echo(report_json(built), nl=False)
+        click.echo(report_json(built).encode(), nl=False)  # JSON is UTF-8 whatever the terminal is
         for warning in built.warnings:
             click.echo(f"look at: {warning}", err=True)
         return
@@ -141,9 +141,11 @@ def build(
     step = None
     if solid and built.passed:
         built, step = _solid(built)
+    written: tuple[Path, ...] = ()
+    if built.passed:  # before anything is said: a reader that goes away must not cost the files
+        written = write_whole(files(built, dxf=_release(dxf), step=step, picture=picture), out)
     _shown(built, as_json)
     built.require()
-    written = write_whole(files(built, dxf=_release(dxf), step=step, picture=picture), out)
     click.echo(f"wrote {len(written)} files to {out}", err=True)
     _caution()
 
@@ -211,6 +213,11 @@ def restock(
         measured=measured_in_shop(job, given["book"]),
         confirmed=given["yes"],
     )
+    written: tuple[Path, ...] = ()
+    if out is not None and result.new.passed:
+        content = files(result.new, dxf=_release(dxf))
+        content["job.toml"] = result.job_text.encode()
+        written = write_whole(content, out)
     if as_json:
         _shown(result.new, True)
     else:
@@ -224,9 +231,6 @@ def restock(
     if not as_json:
         click.echo("exact proof: holds; virtual cut: holds")
     if out is not None:
-        content = files(result.new, dxf=_release(dxf))
-        content["job.toml"] = result.job_text.encode()
-        written = write_whole(content, out)
         click.echo(f"wrote {len(written)} files to {out}", err=True)
         _caution()
 

@@ -6,7 +6,9 @@ failed, or no such box exists. Messages go to stderr, and never a traceback for 
 
 from __future__ import annotations
 
+import contextlib
 import importlib
+import io
 import sys
 
 import click
@@ -76,25 +78,46 @@ def boxjoint() -> None:
 
 def run() -> None:
     """Run the command line; the entry point of the package."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a title may have letters that a pipe has not
+            stream.reconfigure(errors="backslashreplace")
     try:
         code = boxjoint.main(prog_name="boxjoint", standalone_mode=False)
     except BoxjointError as error:
-        click.echo(f"boxjoint: {error}", err=True)
+        _say(str(error))
         code = error.exit_code
     except click.ClickException as error:
         error.show()
         code = error.exit_code
     except (click.Abort, KeyboardInterrupt):
-        click.echo("boxjoint: stopped; nothing was written.", err=True)
+        _say("stopped; nothing was written.")
         code = 130
     except BrokenPipeError:
         # whoever read our output has gone; there is nobody left to tell
         sys.stderr.close()
         code = 1
+    except OSError as error:
+        # files report their own problems: what is left is the stream that we print to
+        _drop_output()
+        reason = (error.strerror or str(error)).lower()
+        _say(f"the output cannot be written, {reason}.")
+        code = 2
     except MemoryError:
-        click.echo("boxjoint: not enough memory for this job.", err=True)
+        _say("not enough memory for this job.")
         code = 2
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _say(text: str) -> None:
+    """Print a message on stderr, where there is one that takes it."""
+    with contextlib.suppress(OSError):
+        click.echo(f"boxjoint: {text}", err=True)
+
+
+def _drop_output() -> None:
+    """Forget what could not be printed, so that the interpreter does not try again at its end."""
+    with contextlib.suppress(OSError, AttributeError):
+        sys.stdout.close()
 
 
 if __name__ == "__main__":

@@ -84,24 +84,27 @@ def job_from(path: Path, *, thickness_is_stock: bool = True, **given: Any) -> Jo
     proceed = bool(given.get("yes"))
     job = read_job(path, proceed=proceed)
     kerf, kx, ky = (given.get(k) for k in ("kerf", "kerf_x", "kerf_y"))
-    if kerf and (kx or ky):
+    one, x_or_y = kerf is not None, kx is not None or ky is not None
+    if one and x_or_y:
         raise InputError("--kerf and --kerf-x or --kerf-y exclude each other")
-    if bool(kx) != bool(ky) and job.cut.kerf is None:
+    if (kx is None) != (ky is None) and job.cut.kerf is None:
         raise InputError(
             "give both --kerf-x and --kerf-y: the job has no kerf to take the other from"
         )
-    if kerf or kx or ky:
+    if one or x_or_y:
         if job.cut.tool is not None:
             raise InputError("the job is for a router: its tool and a kerf exclude each other")
         old = job.cut.kerf or PerAxis(x=0.0, y=0.0)
-        given_x, given_y = kerf or kx, kerf or ky
-        x = _length(given_x, job, "--kerf") / 1e6 if given_x else old.x
-        y = _length(given_y, job, "--kerf") / 1e6 if given_y else old.y
+        if kerf is not None:
+            x = y = _length(kerf, job, "--kerf") / 1e6
+        else:
+            x = old.x if kx is None else _length(kx, job, "--kerf-x") / 1e6
+            y = old.y if ky is None else _length(ky, job, "--kerf-y") / 1e6
         job = dataclasses.replace(job, cut=dataclasses.replace(job.cut, kerf=PerAxis(x=x, y=y)))
     clearance, fit = given.get("clearance"), given.get("fit")
-    if clearance and fit:
+    if clearance is not None and fit is not None:
         raise InputError("--clearance and --fit exclude each other")
-    if fit and fit not in FITS:
+    if fit is not None and fit not in FITS:
         from boxjoint.errors import nearest_name
 
         raise InputError(
@@ -111,8 +114,10 @@ def job_from(path: Path, *, thickness_is_stock: bool = True, **given: Any) -> Jo
             limit="one of " + ", ".join(FITS),
             do=nearest_name(fit, FITS),
         )
-    if clearance or fit:
-        value = _length(clearance, job, "--clearance", signed=True) if clearance else None
+    if clearance is not None or fit is not None:
+        value = None
+        if clearance is not None:
+            value = _length(clearance, job, "--clearance", signed=True)
         joint = dataclasses.replace(job.joint, clearance=value, fit=fit)
         job = dataclasses.replace(job, joint=joint)
     names = {k: given[k] for k in ("machine", "sheet", "settings") if given.get(k)}

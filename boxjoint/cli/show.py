@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from typing import TextIO
 
 import click
 
@@ -15,9 +16,14 @@ from boxjoint.units import both, format_mm, mm_and_thou
 __all__ = ["Progress", "show_built", "show_table"]
 
 
+def _on_terminal(stream: TextIO | None) -> bool:
+    """Whether somebody watches; a stream that the caller closed is ``None``."""
+    return stream is not None and stream.isatty()
+
+
 def show_table(title: str, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Print a table on stdout: framed on a terminal, columns set apart by two blanks in a pipe."""
-    if sys.stdout.isatty():
+    if _on_terminal(sys.stdout):
         from rich.console import Console
         from rich.table import Table
 
@@ -100,11 +106,11 @@ class Progress:
         now = self._clock()
         if now - self._begun < 1.0:
             return
-        if not sys.stderr.isatty() and done < total and now - self._said < 5.0:
+        if not _on_terminal(sys.stderr) and done < total and now - self._said < 5.0:
             return
         self._said = now
         text = f"{stage}: {done} of {total}"
-        if sys.stderr.isatty():
+        if _on_terminal(sys.stderr):
             click.echo(f"\r{text:<60}" + ("\n" if done >= total else ""), err=True, nl=False)
         else:
             click.echo(text, err=True)

@@ -240,7 +240,12 @@ def report_json(built: Built) -> str:
     text = json.dumps(plain, indent=1, ensure_ascii=False)
     for k, folded in enumerate(rings):
         text = text.replace(f'"@ring {k}@"', folded, 1)
-    return text + "\n"
+    return _writable(text + "\n")
+
+
+def _writable(text: str) -> str:
+    """Text that UTF-8 can hold: the name of a file need not be text at all."""
+    return text.encode("utf-8", "replace").decode()
 
 
 def report_text(built: Built) -> str:
@@ -328,7 +333,7 @@ def report_text(built: Built) -> str:
         lines += [f"- {w}" for w in built.warnings]
     lines += ["", "## Before cutting", ""]
     lines += [f"- {c}" for c in CAUTIONS]
-    return "\n".join(lines) + "\n"
+    return _writable("\n".join(lines) + "\n")
 
 
 #: The usual cautions (common practice, no source). No setting is ever called safe.
