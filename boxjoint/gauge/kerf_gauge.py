@@ -51,6 +51,8 @@ _BETWEEN_MM = 6.0  # between the windows
 _STANDING = 1.5  # least pitch over thickness: a narrower slice tips when it is pressed
 _LEAST_PITCH_MM = 4.0  # narrower slices are hard to hold and to number
 _MOST_FRAME_MM = 400.0
+_CLEAR = 0.65  # where on a slice's pitch the jaws go, clear of its stub at a quarter
+_JAW_MM = 1.2  # half the width of a jaw's tip (assumed)
 
 
 def slices_that_stand(length_mm: float, thickness_mm: float, most: int = SLICES) -> int:
@@ -189,9 +191,16 @@ def _window(
     pitch = length / n
     at = [i * pitch for i in range(n + 1)]
     bridges = [a + _off_middle(pitch) for a in at[:-1]]
-    if gap and 2 * _off_middle(pitch) <= gap + stock.widest_kerf_mm:
+    off = _off_middle(pitch)
+    if gap and off < (gap + stock.widest_kerf_mm) / 2:
         raise InputError(
             "a bridge reaches the cut between two slices",
+            value=f"bridge and kerf {gap:.2f} mm, slices of {pitch:.2f} mm",
+            do="take a narrower bridge, or fewer slices",
+        )
+    if off + gap / 2 + _JAW_MM > _CLEAR * pitch:
+        raise InputError(
+            "the stub of a bridge would lie under the jaws",
             value=f"bridge and kerf {gap:.2f} mm, slices of {pitch:.2f} mm",
             do="take a narrower bridge, or fewer slices",
         )
@@ -256,8 +265,8 @@ def _rows(
     (lx, nx), (ly, ny) = x, y
     x0 = y0 = _WEB_MM
     wx = fx - _WEB_MM - _WINDOW_MM
-    clear_x = x0 + (nx // 2) * lx / nx + 0.65 * lx / nx  # clear of the bridges' stubs
-    clear_y = y0 + (ny // 2) * ly / ny + 0.65 * ly / ny
+    clear_x = x0 + (nx // 2) * lx / nx + _CLEAR * lx / nx  # clear of the bridges' stubs
+    clear_y = y0 + (ny // 2) * ly / ny + _CLEAR * ly / ny
     column = wx - _BETWEEN_MM / 2
     band = fy - _WEB_MM / 2
     rows: list[ReadingRow] = []
