@@ -7,7 +7,14 @@ from typing import Any
 
 import click
 
-from boxjoint.cli.options import JOB, job_from, measured_in_shop, overrides, thickness_from
+from boxjoint.cli.options import (
+    JOB,
+    job_from,
+    measured_in_shop,
+    new_thickness,
+    overrides,
+    thickness_from,
+)
 from boxjoint.errors import FileProblem, InputError
 
 __all__ = ["build", "check", "new", "recut", "restock"]
@@ -206,7 +213,7 @@ def restock(
     job = job_from(path, thickness_is_stock=False, **given)
     result = again(
         job,
-        thickness=thickness_from(given["thickness"], job),
+        thickness=new_thickness(job, **given),
         panels=_panel_thicknesses(panels, job),
         recount=recount,
         hold="outside" if hold == "outside" else "inside",
@@ -276,7 +283,7 @@ def recut(
     built, notes = again(
         job,
         panel,
-        thickness=thickness_from(given["thickness"], job),
+        thickness=new_thickness(job, **given),
         measured=measured_in_shop(job, given["book"]),
         kerf_by_controller=kerf_by_controller,
         confirmed=given["yes"],

@@ -16,7 +16,15 @@ from boxjoint.job.read import read_job
 from boxjoint.job.records import FITS, Job, PerAxis, Thickness
 from boxjoint.units import read_length_nm
 
-__all__ = ["BOOK", "JOB", "job_from", "measured_in_shop", "overrides", "thickness_from"]
+__all__ = [
+    "BOOK",
+    "JOB",
+    "job_from",
+    "measured_in_shop",
+    "new_thickness",
+    "overrides",
+    "thickness_from",
+]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -73,6 +81,14 @@ def thickness_from(texts: Sequence[str], job: Job, option: str = "--thickness") 
     return Thickness(readings=values, measured=len(values) > 1)
 
 
+def new_thickness(job: Job, **given: Any) -> Thickness | None:
+    """Thickness of another sheet than the job's: as given, or that of the sheet named instead."""
+    thickness = thickness_from(given["thickness"], job)
+    if thickness is None and given.get("sheet"):
+        return _with_sheet(job, given.get("book")).stock.thickness
+    return thickness
+
+
 def job_from(path: Path, *, thickness_is_stock: bool = True, **given: Any) -> Job:
     """Read a job and put the options of the command line into it.
 
@@ -123,9 +139,9 @@ def job_from(path: Path, *, thickness_is_stock: bool = True, **given: Any) -> Jo
     names = {k: given[k] for k in ("machine", "sheet", "settings") if given.get(k)}
     if names:
         job = dataclasses.replace(job, shop=dataclasses.replace(job.shop, **names))
-    if given.get("sheet") and not given.get("thickness"):
-        job = _with_sheet(job, given.get("book"))
     if thickness_is_stock:
+        if given.get("sheet") and not given.get("thickness"):
+            job = _with_sheet(job, given.get("book"))
         stock = thickness_from(given.get("thickness") or (), job)
         if stock is not None:
             job = dataclasses.replace(job, stock=dataclasses.replace(job.stock, thickness=stock))
