@@ -132,7 +132,7 @@ def build(
 
 def _confirm_one_kerf(plan: Plan, confirmed: bool) -> None:
     """A controller offsets by one kerf: with two that differ the maker has to say yes."""
-    apart = abs(plan.kerf_x.value - plan.kerf_y.value)
+    apart = round(abs(plan.kerf_x.value - plan.kerf_y.value), 9)  # 0.17 - 0.16 is 0.01
     if apart > 0.01 and not confirmed:
         raise InputError(
             "a controller offsets by one kerf, and this machine has two",

@@ -167,7 +167,6 @@ def test_two_kerfs_that_differ_need_a_yes(x: float, y: float) -> None:
     assert f"{y:.3f} mm" in notes(built)
 
 
-@pytest.mark.xfail(strict=True, reason="make compares floats: 0.17 - 0.16 > 0.01")
 @pytest.mark.parametrize(("x", "y"), [(0.16, 0.17), (0.20, 0.19), (0.3, 0.31)])
 def test_kerfs_no_more_than_a_hundredth_apart_need_none(x: float, y: float) -> None:
     assert build(job(cut=Cut(kerf=PerAxis(x=x, y=y))), kerf_by_controller=True).passed
@@ -216,7 +215,6 @@ def test_a_kerf_that_closes_slots_is_refused_with_the_numbers() -> None:
     assert "at x" in str(raised.value)
 
 
-@pytest.mark.xfail(strict=True, reason="compensate blames the kerf, which it tries first")
 def test_a_clearance_larger_than_a_tab_is_refused() -> None:
     asked = job(
         cut=Cut(kerf=PerAxis(x=0.1, y=0.1)),

@@ -130,6 +130,10 @@ def compensate(
     half = (beam.kerf.x / 2 * _NM, beam.kerf.y / 2 * _NM)
     along_x, _ = placed.direction()
     outward = allowance.outward(placed)
+    # without the kerf first: what is lost then is lost to the clearance
+    left, gone = move_sides(placed, outward)
+    if gone.any():
+        _refuse(left, gone, Beam(kerf=beam.kerf), name, quarters, drawn=False)
     rings, flipped = move_sides(
         placed,
         outward + np.where(along_x, half[0], half[1]),
@@ -138,10 +142,6 @@ def compensate(
     )
     if flipped.any():
         _refuse(rings, flipped, beam, name, quarters, drawn=True)
-    # without the kerf the same sides are what is left of tabs and webs
-    left, gone = move_sides(placed, outward)
-    if gone.any():
-        _refuse(left, gone, Beam(kerf=beam.kerf), name, quarters, drawn=False)
     return Drawn(rings=rings, beam=beam, quarters=quarters)
 
 
