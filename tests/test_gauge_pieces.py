@@ -344,6 +344,16 @@ def test_impossible_kerf_gauges_are_refused(changes: dict[str, Any]) -> None:
 # ---- all pieces ----------------------------------------------------------------------------
 
 
+JOBS = [
+    "slide-tray",
+    "specimen-drawer",
+    "notebook-box-a5",
+    "outer-ends",
+    "cube-20",
+    "tabs-by-count",
+]
+
+
 @cache
 def a_solution(name: str = "slide-tray") -> tuple[Solution, Plan]:
     built = build(read_job(f"fixtures/jobs/{name}.toml"))
@@ -356,12 +366,21 @@ def all_pieces() -> list[GaugePiece]:
         kerf_gauge(PLY),
         kerf_gauge(PLY, bridge_mm=0.0),
         kerf_gauge(replace(PLY, thickness_mm=6.0)),
+        kerf_gauge(replace(PLY, thickness_mm=1.0), frame_mm=(60.0, 45.0)),
+        kerf_gauge(replace(PLY, thickness_mm=12.0), frame_mm=(160.0, 120.0)),
         strips(PLY),
+        strips(PLY, length_mm=100.0, width_mm=6.0),
+        strips(PLY, length_mm=1000.0, width_mm=40.0),
         fit_comb(PLY, tab_width_mm=8.0),
+        fit_comb(PLY, tab_width_mm=3.0, slots=3),
+        fit_comb(PLY, tab_width_mm=3.0, slots=3, axis="y"),
+        fit_comb(PLY, tab_width_mm=40.0, mate_thickness_mm=18.0, slots=5),
+        sheet_comb(replace(PLY, thickness_mm=1.0), segment_mm=3.0, slots=3),
         fit_comb(PLY, tab_width_mm=4.0, slots=15, step_mm=0.02),
         fit_comb(PLY, tab_width_mm=8.0, axis="y"),
         sheet_comb(PLY, segment_mm=8.0),
         coupon(solution, plan, title="Slide tray", material="birch plywood"),
+        *(coupon(*a_solution(n), title=n, material="birch plywood") for n in JOBS[1:]),
     ]
 
 
@@ -653,15 +672,6 @@ def test_impossible_combs_are_refused(changes: dict[str, Any]) -> None:
 
 
 # ---- coupons -------------------------------------------------------------------------------
-
-JOBS = [
-    "slide-tray",
-    "specimen-drawer",
-    "notebook-box-a5",
-    "outer-ends",
-    "cube-20",
-    "tabs-by-count",
-]
 
 
 @pytest.mark.parametrize("name", JOBS)

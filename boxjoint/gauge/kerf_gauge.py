@@ -104,7 +104,7 @@ def kerf_gauge(
     """
     fx, fy = frame_mm
     require_range("frame along X", fx, 60.0, _MOST_FRAME_MM)
-    require_range("frame along Y", fy, 40.0, _MOST_FRAME_MM)
+    require_range("frame along Y", fy, 45.0, _MOST_FRAME_MM)
     require_range("bridge", bridge_mm, 0.0, 2.0)
     long_x, long_y = fx - 2 * _WEB_MM - _BETWEEN_MM - _WINDOW_MM, fy - 2 * _WEB_MM
     nx = _slices("x", long_x, stock.thickness_mm, slices)
@@ -252,7 +252,7 @@ def _marks(
         label((left, fy - 5.5), "Y", 3.0),
         label((middle, low + 4.0), f"N = {nx}", 3.0),
         label((left - 8.5, low + room * 0.62), f"N = {ny}", 3.0),
-        label((middle - 4.0, low + room * 0.62), code, min(6.0, fx / 20)),
+        label(((left - 10.0) / 2, low + room * 0.62), code, min(6.0, (left - 22.0) / 6.5)),
     ]
     return curves, labels
 

@@ -557,4 +557,5 @@ def stacked(label: Label) -> tuple[Label, ...]:
     return tuple(
         replace(label, at=(x, y + ((n - 1) / 2 - i) * step), text=letter, height=size)
         for i, letter in enumerate(label.text)
+        if letter != " "
     )
