@@ -15,6 +15,7 @@ from typing import Any, Literal
 from boxjoint.check.built import Built
 from boxjoint.errors import BoxjointError, CannotBeCut, InputError, nearest_name
 from boxjoint.fit.plan import Measured
+from boxjoint.job.limits import refuse_job
 from boxjoint.job.read import parse_job
 from boxjoint.job.records import DIRECTIONS, Inside, Job, PanelAsk, Thickness
 from boxjoint.job.write import edit_job_text, job_to_toml, written_length
@@ -132,6 +133,7 @@ def restock(
     if hold == "outside":
         new_job, more = _hold_outside(old, new_job)
         edits |= more
+    refuse_job(new_job, proceed=bool(options.get("confirmed")))
     if not recount:
         new_job, more = _keep_counts(old, new_job, notes, measured, options)
         edits |= more
@@ -328,6 +330,7 @@ def recut(
     if thickness is not None:
         old = build(job, measured=measured, **options)
         changed, _ = _with_thickness(job, None, {panel: thickness})
+        refuse_job(changed, proceed=bool(options.get("confirmed")))
         today = _asking(changed, kept_counts(old))  # the mates that are cut keep their segments
         off = thickness.nm - job.thickness(panel).nm
         if off:

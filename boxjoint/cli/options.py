@@ -28,7 +28,8 @@ __all__ = [
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-JOB = click.argument("path", metavar="JOB", type=click.Path(path_type=Path))
+# the reader of jobs says better what is wrong with a file
+JOB = click.argument("path", metavar="JOB", type=click.Path(path_type=Path, readable=False))
 
 
 BOOK = click.option(
