@@ -167,13 +167,13 @@ def manifold_check(task: Task, outlines: dict[str, Any], *, lean: bool) -> None:
             raise SystemExit(f"{name} leaves its slab: {bounds}")
         total += volume
         solids[name] = solid
-    for a, first in solids.items():
-        for b, second in solids.items():
+    for one, first in solids.items():
+        for other, second in solids.items():
             # opposite panels are apart: lean leaves them out
-            if stronger(a, b) and not (lean and NORMAL[a] == NORMAL[b]):
+            if stronger(one, other) and not (lean and NORMAL[one] == NORMAL[other]):
                 common = (first ^ second).volume()
                 if abs(common) > COMMON_MM3:
-                    raise SystemExit(f"{a} and {b} share {common} mm3")
+                    raise SystemExit(f"{one} and {other} share {common} mm3")
     if abs(total - task.shell) > COMMON_MM3 * 100:
         raise SystemExit(f"volumes add up to {total}, the shell to {task.shell} mm3")
     if lean:
@@ -191,11 +191,11 @@ def manifold_check(task: Task, outlines: dict[str, Any], *, lean: bool) -> None:
 
 def ezdxf_write(drawn: dict[str, Any], out: Path) -> None:
     """One DXF a panel, closed polylines, mm."""
-    import ezdxf
+    from ezdxf.filemanagement import new
 
     out.mkdir(parents=True, exist_ok=True)
     for name, p in drawn.items():
-        document = ezdxf.new("R2000", units=4)
+        document = new("R2000", units=4)
         model = document.modelspace()
         for ring in (p.exterior, *p.interiors):
             model.add_lwpolyline(ring.coords[:-1], close=True)
@@ -231,29 +231,27 @@ def walk(task: Task, name: str) -> list[tuple[float, float]]:
     # edges counter-clockwise from the low one: (mate, axis along, towards +)
     edges = [(low[b], a, True), (high[a], b, True), (high[b], a, False), (low[a], b, False)]
     kept = [[(i % 2 == 0) == stronger(name, mate) for i in range(task.n)] for mate, _, _ in edges]
-    turn = [
-        lambda u, v: (x0 + u, y0 + v),
-        lambda u, v: (x1 - v, y0 + u),
-        lambda u, v: (x1 - u, y1 - v),
-        lambda u, v: (x0 + v, y1 - u),
-    ]
+
+    def place(e: int, u: float, v: float) -> tuple[float, float]:
+        """A point ``u`` along edge ``e`` from its first corner and ``v`` inward of it."""
+        return ((x0 + u, y0 + v), (x1 - v, y0 + u), (x1 - u, y1 - v), (x0 + v, y1 - u))[e]
+
     points: list[tuple[float, float]] = []
     for e, (_, along, forward) in enumerate(edges):
-        at = turn[e]
         before, here = kept[e - 1][-1], kept[e]
         if keeps_corners:
             corner = [(0.0, t)] if before else [(t, t), (0.0, t)]
             corner += [(0.0, 0.0), (t, 0.0)] + ([] if here[0] else [(t, t)])
         else:
             corner = ([(0.0, t)] if before else []) + [(t, t)] + ([(t, 0.0)] if here[0] else [])
-        points += [at(u, v) for u, v in corner]
+        points += [place(e, u, v) for u, v in corner]
         walls = task.walls(along)
         for i in range(1, task.n):
             if here[i] != here[i - 1]:
                 # the shared wall itself, never a sum that differs from it in the last bit
                 wall = walls[i] if forward else walls[task.n - i]
                 for level in (0.0 if here[i - 1] else t, 0.0 if here[i] else t):
-                    x, y = at(0.0, level)
+                    x, y = place(e, 0.0, level)
                     points.append((wall, y) if along == a else (x, wall))
     return _corners(points)
 
@@ -286,7 +284,7 @@ def cadquery_rival(task: Task, out: Path | None) -> dict[str, float]:
         sense = 1 if axes[0].cross(axes[1]).toTuple()[NORMAL[name]] > 0 else -1
         low = task.low(name)
         origin[NORMAL[name]] = low if sense > 0 else low + task.t
-        place = cq.Plane(tuple(origin), axes[0], axes[0].cross(axes[1]))
+        place = cq.Plane(cq.Vector(*origin), axes[0], axes[0].cross(axes[1]))
         flat = cq.Solid.extrudeLinear(wire, [], cq.Vector(0, 0, task.t))
         solid = flat.moved(cq.Location(place))
         volume, area = solid.Volume(), cq.Face.makeFromWires(wire).Area()
