@@ -7,6 +7,7 @@ Lengths are mm. Every figure says whether it was asked, measured, assumed or com
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 from boxjoint import __version__
@@ -17,8 +18,17 @@ from boxjoint.job.write import job_to_toml
 from boxjoint.solve.box import outside_of
 from boxjoint.units import both, format_mm, mm_and_thou
 
-__all__ = ["CAUTIONS", "report", "report_json", "report_text"]
+__all__ = [
+    "CAUTIONS",
+    "SCHEMA_PATH",
+    "report",
+    "report_json",
+    "report_schema",
+    "report_text",
+]
 
+#: Where the schema of the report stands: JSON Schema, draft 2020-12.
+SCHEMA_PATH = Path(__file__).with_name("report.schema.json")
 REPORT_VERSION = 1
 _MM = 1_000_000
 
@@ -39,6 +49,12 @@ def _thickness(t: Thickness) -> dict[str, Any]:
             "spread": _mm(t.greatest - t.least),
         }
     return out
+
+
+def report_schema() -> dict[str, Any]:
+    """Return the schema of the report as read from its file."""
+    schema: dict[str, Any] = json.loads(SCHEMA_PATH.read_text(encoding="utf-8"))
+    return schema
 
 
 def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
@@ -225,21 +241,24 @@ def _proofs(built: Built) -> dict[str, Any]:
 
 def report_json(built: Built) -> str:
     """Return the report as JSON text: indented, but every ring on one line."""
+    plain = report(built)
+    mark = "@"
+    while mark in built.job.title or mark in built.job.path or mark in built.job.text:
+        mark += "@"
     rings: list[str] = []
 
     def fold(key: str, value: Any) -> Any:
         if key.endswith("_rings"):
             rings.append(json.dumps(value, separators=(",", ":")))
-            return f"@ring {len(rings) - 1}@"
+            return f"{mark}{len(rings) - 1}"
         return value
 
-    plain = report(built)
     plain["panels"] = {
         name: {k: fold(k, v) for k, v in panel.items()} for name, panel in plain["panels"].items()
     }
     text = json.dumps(plain, indent=1, ensure_ascii=False)
     for k, folded in enumerate(rings):
-        text = text.replace(f'"@ring {k}@"', folded, 1)
+        text = text.replace(f'"{mark}{k}"', folded, 1)
     return _writable(text + "\n")
 
 
