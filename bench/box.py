@@ -180,10 +180,10 @@ def in_process(
                     gc.collect()
                     if times.get((name, n), [1.0])[-1] < WARM_S:
                         rival(task, None)
-                    begun, clock = time.process_time(), time.perf_counter()
+                    begun, shown = time.process_time(), time.perf_counter()
                     rival(task, None)
                     times.setdefault((name, n), []).append(time.process_time() - begun)
-                    wall.setdefault((name, n), []).append(time.perf_counter() - clock)
+                    wall.setdefault((name, n), []).append(time.perf_counter() - shown)
     median = {key: statistics.median(values) for key, values in times.items()}
     rows = []
     for n, measured in parts.items():
