@@ -213,8 +213,8 @@ def in_process(
     clock = {key: statistics.median(values) for key, values in wall.items()}
     rows = []
     for n in jobs:
-        own, usual, lean = (clock.get((k, n)) for k in ("ours", "shapely", "lean"))
-        rows.append([str(n), ms(own), ms(usual), ratio(usual, own), ms(lean), ratio(lean, own)])
+        our, their, least = (clock.get((k, n)) for k in ("ours", "shapely", "lean"))
+        rows.append([str(n), ms(our), ms(their), ratio(their, our), ms(least), ratio(least, our)])
     print(
         "By the clock, milliseconds: manifold3d works in several threads, all of which CPU time counts; "
         "ours is one thread. Other work on the machine counts here.\n"
