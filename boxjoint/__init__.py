@@ -24,7 +24,7 @@ asked, measured, assumed, computed
 
 Rooms
 -----
-errors, units, geometry, job, solve, fit, gauge, sheet, check, export, shop, make, cli. Each imports
+errors, units, geometry, job, solve, fit, gauge, sheet, check, export, shop, make, again, cli. Each imports
 only from rooms named before it; ``tests/test_rooms.py`` fails on a back edge. Data flows one way:
 job and shop book -> arrangement -> panels -> drawn outlines -> files.
 """

@@ -206,9 +206,9 @@ def _keep_counts(
     asked = _asking(job, counts)
     try:
         build(asked, measured=measured, **options)
-    except (InputError, CannotBeCut) as error:
-        if isinstance(error, CannotBeCut):
-            raise
+    except CannotBeCut:
+        raise  # tabs would vanish
+    except BoxjointError:
         for d in list(counts):  # find which direction is in the way
             try:
                 build(_asking(job, {d: counts[d]}), measured=measured, **options)

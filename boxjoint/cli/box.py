@@ -64,8 +64,12 @@ def new(path: Path | None) -> None:
 
 def _solid(built: Any) -> tuple[Any, bytes]:
     """Run the solid proof and make the STEP file; both need the solid kernel."""
+    import gc
+
     from boxjoint.cli.show import Progress
     from boxjoint.make import solid
+
+    gc.enable()  # solids are large, and this takes a while (see cli/main)
 
     return solid(built, progress=Progress())
 

@@ -7,6 +7,7 @@ failed, or no such box exists. Messages go to stderr, and never a traceback for 
 from __future__ import annotations
 
 import contextlib
+import gc
 import importlib
 import io
 import sys
@@ -78,6 +79,8 @@ def boxjoint() -> None:
 
 def run() -> None:
     """Run the command line; the entry point of the package."""
+    # a short-lived process that makes no garbage worth collecting: 8 % of its time
+    gc.disable()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a title may have letters that a pipe has not
             stream.reconfigure(errors="backslashreplace")

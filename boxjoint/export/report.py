@@ -241,25 +241,27 @@ def _proofs(built: Built) -> dict[str, Any]:
 
 def report_json(built: Built) -> str:
     """Return the report as JSON text: indented, but every ring on one line."""
-    plain = report(built)
+    plain = report(built, rings=False)
     mark = "@"
     while mark in built.job.title or mark in built.job.path or mark in built.job.text:
         mark += "@"
+    # rings go in as text of their own: as plain data they would be most of the memory
     rings: list[str] = []
-
-    def fold(key: str, value: Any) -> Any:
-        if key.endswith("_rings"):
-            rings.append(json.dumps(value, separators=(",", ":")))
-            return f"{mark}{len(rings) - 1}"
-        return value
-
-    plain["panels"] = {
-        name: {k: fold(k, v) for k, v in panel.items()} for name, panel in plain["panels"].items()
-    }
-    text = json.dumps(plain, indent=1, ensure_ascii=False)
-    for k, folded in enumerate(rings):
-        text = text.replace(f'"{mark}{k}"', folded, 1)
-    return _writable(text + "\n")
+    for part in built.parts:
+        panel = plain["panels"][part.panel.name]
+        for key, found in (
+            ("nominal_rings", part.panel.rings),
+            ("drawn_rings", part.drawn.rings),
+            ("as_cut_rings", part.as_cut),
+        ):
+            panel[key] = f"{mark}{len(rings)}"
+            rings.append(json.dumps(_rings(found), separators=(",", ":")))
+    pieces: list[str] = []
+    rest = _writable(json.dumps(plain, indent=1, ensure_ascii=False) + "\n")
+    for k, ring in enumerate(rings):
+        before, rest = rest.split(f'"{mark}{k}"', 1)
+        pieces += [before, ring]
+    return "".join([*pieces, rest])
 
 
 def _writable(text: str) -> str:

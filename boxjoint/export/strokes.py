@@ -157,23 +157,16 @@ def to_ascii(text: str, *, otherwise: Callable[[str], str] = lambda _: "?") -> s
 @cache
 def _letters() -> dict[str, tuple[list[NDArray[np.float64]], float]]:
     """Strokes and advance width of each letter, capitals 1 high, base line 0, y up."""
-    # Imported here: reading the library and its letters costs about 12 ms, and only labels need it.
-    from HersheyFonts import HersheyFonts
+    import json
+    from importlib.resources import files
 
-    class OneFont(HersheyFonts):  # type: ignore[misc]
-        # the library unpacks its whole archive once more to list the names: this saves half the time
-        default_font_names = ("futural",)
-
-    font = OneFont()
-    font.load_default_font("futural")
+    text = files("boxjoint.export").joinpath("letters.json").read_text(encoding="ascii")
     letters = {}
-    for character, glyph in font.all_glyphs.items():
-        strokes = [
-            np.array([(x - glyph.left_offset, _BASE_LINE - y) for x, y in s]) / _CAP_HEIGHT
-            for s in glyph.strokes
-            if len(s) > 1
-        ]
-        letters[character] = (strokes, glyph.char_width / _CAP_HEIGHT)
+    for character, (advance, strokes) in json.loads(text).items():
+        letters[character] = (
+            [np.array(s, dtype=np.float64).reshape(-1, 2) / _CAP_HEIGHT for s in strokes],
+            advance / _CAP_HEIGHT,
+        )
     return letters
 
 

@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from boxjoint.errors import CannotBeCut, InputError
-from boxjoint.geometry.rings import Rings, Role, move_sides, turned
+from boxjoint.geometry.rings import Rings, Role, move_sides, shrunk, turned
 from boxjoint.job.records import PerAxis
 
 __all__ = ["Allowance", "Beam", "Drawn", "compensate", "virtual_cut"]
@@ -131,9 +131,10 @@ def compensate(
     along_x, _ = placed.direction()
     outward = allowance.outward(placed)
     # without the kerf first: what is lost then is lost to the clearance
-    left, gone = move_sides(placed, outward)
-    if gone.any():
-        _refuse(left, gone, Beam(kerf=beam.kerf), name, quarters, drawn=False)
+    if shrunk(placed, outward).any():
+        left, gone = move_sides(placed, outward)
+        if gone.any():  # and not only by a rounding
+            _refuse(left, gone, Beam(kerf=beam.kerf), name, quarters, drawn=False)
     rings, flipped = move_sides(
         placed,
         outward + np.where(along_x, half[0], half[1]),

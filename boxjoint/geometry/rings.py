@@ -36,6 +36,7 @@ __all__ = [
     "label",
     "move_sides",
     "rectangle",
+    "shrunk",
     "turned",
 ]
 
@@ -339,6 +340,23 @@ def turned(rings: Rings, quarters: int) -> Rings:
     for _ in range(quarters % 4):
         xy = np.stack([-xy[:, 1], xy[:, 0]], axis=1)
     return Rings(xy=xy, start=rings.start, role=rings.role, joint=rings.joint)
+
+
+def shrunk(rings: Rings, distance: Floats) -> NDArray[np.bool_]:
+    """Which sides lose their length when all are moved, without making the moved rings."""
+    after = rings.following
+    d = rings.xy[after] - rings.xy
+    along_x = d[:, 0] == 0
+    length = np.where(along_x, d[:, 1], -d[:, 0])
+    sign = np.sign(length)
+    # the length a side gains where the next one moves; a side on the same line changes nothing
+    gain = sign * distance
+    turns = along_x != along_x[after]
+    at_end = np.where(turns, gain[after], 0.0)
+    at_start = np.zeros(len(rings))
+    at_start[after] = np.where(turns, gain, 0.0)
+    travel = np.where(along_x, sign, -sign)
+    return np.abs(length) + travel * (at_end - at_start) <= 0
 
 
 def move_sides(

@@ -134,6 +134,12 @@ WINDOWS: dict[str, Window] = {
 
 def shown(window: Window, value: Fraction, unit: Unit = "mm") -> str:
     """Return a value for people, in both systems, the job's own first."""
+    if abs(value) > 10**15:  # a float may not hold it
+        return (
+            ("-" if value < 0 else "")
+            + "more than 10^15"
+            + ("" if window.form == "ratio" else " mm")
+        )
     if window.form == "ratio":
         return f"{float(value):g}"
     if window.form == "small" and abs(value) < 100:

@@ -181,8 +181,9 @@ def _panel(
 
 
 def _span(frame: Frame, axis: int, span: tuple[int, int]) -> tuple[int, int]:
-    _, lo, hi = frame.to_drawing(axis, np.array([span[0]]), np.array([span[1]]))
-    return int(lo[0]), int(hi[0])
+    k = frame.axes.index(axis)
+    at = frame.origin[k]
+    return (span[0] - at, span[1] - at) if frame.senses[k] > 0 else (at - span[1], at - span[0])
 
 
 def _joint_between(corner: Corner, joints: tuple[Joint, ...], s: int, t: int) -> Joint:
