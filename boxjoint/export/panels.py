@@ -91,7 +91,7 @@ def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:
 
 def _label_height(width: float, height: float, text: str) -> float:
     """A letter height that fits the panel, mm."""
-    return max(1.5, min(6.0, height / 4, width / max(len(text), 1) / 0.9))
+    return max(1.5, min(6.0, height / 4, 0.6 * width / max(len(text), 1)))
 
 
 def panel_drawing(built: Built, part: Part) -> Drawing:
