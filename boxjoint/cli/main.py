@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import contextlib
 import gc
-import importlib
 import io
 import sys
 
 import click
 
 from boxjoint import __version__
+from boxjoint.cli.late import Late
 from boxjoint.errors import BoxjointError
 
 __all__ = ["boxjoint", "run"]
@@ -26,40 +26,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "build": ("boxjoint.cli.box", "Make and prove every panel of a job, and write the files."),
     "restock": ("boxjoint.cli.box", "Make the same box from a sheet of another thickness."),
     "recut": ("boxjoint.cli.box", "Write one panel again, to mate with those already cut."),
+    "gauge": ("boxjoint.cli.gauge", "Measure the kerf and choose the fit: draw pieces, read them."),
+    "book": ("boxjoint.cli.book", "The shop book: what was measured, and what follows from it."),
 }
 
 
-class _Late(click.Group):
-    """A group whose commands are imported when they are asked for, so that help is quick."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
-            return None
-        module = importlib.import_module(COMMANDS[cmd_name][0])
-        command: click.Command = getattr(module, cmd_name)
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        # without importing a single command
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        from boxjoint.errors import nearest_name
-
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            ctx.fail(
-                f"no command {args[0]!r}. {nearest_name(args[0], COMMANDS).capitalize()}".strip()
-            )
-        return super().resolve_command(ctx, args)
-
-
-@click.command(cls=_Late, context_settings={"help_option_names": ["-h", "--help"]})
+@click.command(cls=Late, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="boxjoint")
 def boxjoint() -> None:
     """Finger-jointed boxes with exact inside sizes, proved before any wood burns.

@@ -187,7 +187,7 @@ def plan_cut(
         sheet_clearance=_asked(
             job.joint.sheet_clearance,
             SHEET_CLEARANCE_MM,
-            "try it: boxjoint gauge draw comb --sheet",
+            "try it: boxjoint gauge draw comb --sheet-comb",
         ),
         proud=Figure(
             value=job.joint.proud / 1e6,

@@ -59,6 +59,8 @@ class FilledForm:
         Of a comb: all slots, those that were not tried without a verdict.
     own_tab
         Whether every slot had its own tab (False for a sheet comb).
+    width_mm
+        Of a comb: nominal width of its tabs, mm (of a sheet comb: the thickness); else 0.
     verdict
         Of a coupon, if one was given.
     facts
@@ -75,6 +77,7 @@ class FilledForm:
     readings: tuple[Reading, ...] = ()
     slots: tuple[Slot, ...] = ()
     own_tab: bool = True
+    width_mm: float = 0.0
     verdict: Verdict | None = None
     facts: Mapping[str, str] = field(default_factory=dict)
     empty: tuple[int, ...] = ()
@@ -370,9 +373,14 @@ def _form(
     readings: list[Reading] = []
     slots: list[Slot] = []
     empty: list[int] = []
+    width = 0.0
     for row in rows:
         if row.slot:
-            slots.append(_read_slot(row, gauge))
+            slot, stated_slot = _read_slot(row, gauge)
+            slots.append(slot)
+            width = stated_slot.tab_mm
+            if kind == GaugeKind.COMB:  # a slot is as much wider than its tabs as a tab is narrower
+                width = 0.5 * (stated_slot.slot_mm + stated_slot.tab_mm)
             continue
         stated = _reading_row(row, gauge)
         values = [v for v in row.values if v != ""]
@@ -396,6 +404,7 @@ def _form(
         readings=tuple(readings),
         slots=tuple(slots),
         own_tab=kind != GaugeKind.SHEET_COMB,
+        width_mm=round(width, 6),
         verdict=Verdict.read(verdict, f"{name}: verdict") if verdict else None,
         facts={k: str(head.get(k, "")).strip() for k in FACTS},
         empty=tuple(r for r in empty if r not in {_whole(x, "row") for x in rows if x.values}),
@@ -494,7 +503,8 @@ def _located(error: UnitError, where: str) -> ReadingError:
     return ReadingError(error.what, where=where, value=error.value, limit=error.limit, do=error.do)
 
 
-def _read_slot(row: _Row, gauge: str) -> Slot:
+def _read_slot(row: _Row, gauge: str) -> tuple[Slot, SlotRow]:
+    """A slot with its verdict, and its printed part, checked against its code."""
     stated = SlotRow(
         slot=_whole(row, "slot"),
         x_mm=_mm(row, "x_mm", signed=True),
@@ -503,4 +513,5 @@ def _read_slot(row: _Row, gauge: str) -> Slot:
     )
     _check_code(row, stated.code(gauge), gauge)
     word = str(row.cells.get("verdict", "")).strip()
-    return Slot(x_mm=stated.x_mm, verdict=Verdict.read(word, row.where) if word else None)
+    verdict = Verdict.read(word, row.where) if word else None
+    return Slot(x_mm=stated.x_mm, verdict=verdict), stated
