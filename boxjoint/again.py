@@ -21,6 +21,7 @@ from boxjoint.job.records import DIRECTIONS, Inside, Job, PanelAsk, Thickness
 from boxjoint.job.write import edit_job_text, job_to_toml, written_length
 from boxjoint.make import build
 from boxjoint.solve.box import outside_of
+from boxjoint.solve.inside import find_inside
 from boxjoint.units import both, format_mm
 
 __all__ = ["Change", "Restocked", "kept_counts", "recut", "restock"]
@@ -270,7 +271,7 @@ def _changes(old: Built, new: Built) -> list[Change]:
         strict=True,
     )
     for k, (d, a, b) in enumerate(sides):
-        i, j = old.job.inside.xyz[k], new.job.inside.xyz[k]
+        i, j = (find_inside(b.job).along[k].nm for b in (old, new))
         rows.append(Change(what=f"inside {d}", old=both(i, unit), new=both(j, unit)))
         rows.append(Change(what=f"outside {d}", old=both(a, unit), new=both(b, unit)))
     for p in new.parts:

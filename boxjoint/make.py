@@ -12,6 +12,7 @@ import numpy as np
 
 from boxjoint.check.as_cut import inside_as_cut, joints_as_cut, least_web, sheets_as_cut
 from boxjoint.check.built import Built, Part
+from boxjoint.check.compartments import compartments_as_cut
 from boxjoint.check.exact import exact_proof
 from boxjoint.errors import CannotBeCut, InputError
 from boxjoint.export.dxf import DxfVersion, drawing_to_dxf
@@ -26,7 +27,7 @@ from boxjoint.geometry.rings import Rings
 from boxjoint.job.questions import question_job
 from boxjoint.job.records import DIRECTIONS, Job, PerAxis
 from boxjoint.solve.arrangement import Arrangement
-from boxjoint.solve.box import box_arrangement
+from boxjoint.solve.guests import job_arrangement
 from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
 from boxjoint.units import format_mm, mm_and_thou
@@ -62,7 +63,7 @@ def build(
     job
         What was asked.
     arrangement
-        The slabs; ``None`` takes the job's own box.
+        The slabs; ``None`` takes the job's own box and dividers.
     measured
         What the shop book knows of kerf, scale and clearance here.
     kerf_by_controller
@@ -80,7 +81,7 @@ def build(
     BoxjointError
         When the job cannot be solved or cut; nothing was proved then.
     """
-    arrangement = arrangement or box_arrangement(job)
+    arrangement = arrangement or job_arrangement(job)
     solution = solve(arrangement, tab_ask(job))
     exact = exact_proof(solution.panels, arrangement.insides)
 
@@ -124,7 +125,13 @@ def build(
         exact=exact,
         joints=joints_as_cut(solution, cut),
         sheets=sheets_as_cut(solution, cut),
-        insides=tuple(r for b in arrangement.insides for r in inside_as_cut(solution, b, cut)),
+        insides=tuple(
+            r
+            for b in arrangement.insides
+            if b.compartment is None
+            for r in inside_as_cut(solution, b, cut)
+        ),
+        compartments=compartments_as_cut(solution, cut, job.thickness),
         seat_gap_mm=_seat_gap(plan),
     )
     return _judged(built)
@@ -190,6 +197,12 @@ def _judged(built: Built) -> Built:
                     f"{inside.block} along {'xyz'[inside.axis]}: {panel} holds {held / 1e6:.6f} mm, "
                     f"asked {inside.asked / 1e6:.6f} mm"
                 )
+    for c in built.compartments:
+        if c.binds and abs(c.mean - c.asked) > CLEARANCE_TOLERANCE_NM:
+            faults.append(
+                f"{c.block} along {'xyz'[c.axis]}: the slots of {c.binds} hold {c.mean / 1e6:.6f} mm, "
+                f"asked {c.asked / 1e6:.6f} mm"
+            )
     for part, least in zip(built.parts, plan.webs, strict=True):
         if part.web is not None and (part.web.width <= 0 or part.web.width / 1e6 < least - 1e-6):
             x, y = part.web.place
@@ -205,6 +218,7 @@ def _warnings(built: Built) -> list[str]:
     found = [str(q) for q in question_job(built.job)]
     found += built.plan.warnings
     found += _tab_warnings(built.solution)
+    found += _sheet_warnings(built)
     for part in built.parts:
         if part.relieved.left_out:
             found.append(
@@ -245,6 +259,29 @@ def _tab_warnings(solution: Solution) -> list[str]:
         if text:
             said.setdefault(text, []).append(solution.joint_name(joint.index))
     return [f"{', '.join(names)}: {text}" for text, names in said.items()]
+
+
+def _sheet_warnings(built: Built) -> list[str]:
+    """Say which sheets may not go into their slots where they are thickest, and what stands loose."""
+    found = []
+    tight: dict[str, int] = {}
+    for s in built.sheets:
+        over = built.job.thickness(s.sheet).greatest - s.least
+        if over > 0:
+            tight[s.sheet] = max(over, tight.get(s.sheet, 0))
+    if tight:
+        worst = max(tight, key=lambda name: tight[name])
+        found.append(
+            f"{', '.join(tight)}: the thickest reading does not go into every slot; {worst} is "
+            f"{tight[worst] / 1e6:.3f} mm too thick; give more [joint] sheet_clearance"
+        )
+    dividers = built.job.dividers
+    if dividers.fixing == "loose" and dividers.names and min(map(len, dividers.along)) == 1:
+        found.append(
+            f"{', '.join(dividers.names)}: loose dividers along one direction only are held by "
+            'nothing; divide the other direction too, or set [dividers] fixing = "tabbed"'
+        )
+    return found
 
 
 def solid(

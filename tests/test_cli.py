@@ -282,7 +282,7 @@ def test_no_such_box_is_exit_1(cli: Cli, tmp_path: Path, monkeypatch: pytest.Mon
         slabs = box_arrangement(job).slabs
         return Arrangement(slabs=(*slabs, replace(slabs[0], name="second bottom")))
 
-    monkeypatch.setattr(make, "box_arrangement", two_floors)
+    monkeypatch.setattr(make, "job_arrangement", two_floors)
     shown = cli("build", CUBE, "--out", tmp_path / "out")
     assert (shown.code, shown.out) == (1, "")
     assert "the parallel slabs bottom and second bottom overlap" in shown.err

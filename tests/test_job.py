@@ -757,7 +757,12 @@ def schema_keys(schema: dict[str, Any], at: tuple[str, ...] = ()) -> set[tuple[s
     for part in (schema, *schema.get("anyOf", ())):
         for name, inner in part.get("properties", {}).items():
             found |= schema_keys(inner, (*at, "*" if at == ("panels",) else name))
-    plain_table = schema.get("type") == "object" and at not in (("joint", "segments"),)
+        named = [*part.get("patternProperties", {}).values(), part.get("additionalProperties")]
+        for inner in named:
+            if inner:
+                found |= schema_keys(inner, (*at, "*"))
+    inline = (("joint", "segments"), ("items", "*", "rows"), ("contents", "finger_room"))
+    plain_table = schema.get("type") == "object" and at not in inline
     return found if plain_table else found | {at}
 
 
@@ -812,13 +817,14 @@ def test_the_document_and_the_reader_know_the_same_keys() -> None:
     found = set()
     for section in re.split(r"^## ", DOC, flags=re.MULTILINE)[1:]:
         title = section.splitlines()[0]
-        tables = re.findall(r"\[([a-z.]+)\]", title)
+        tables = re.findall(r"\[([a-zA-Z_.]+)\]", title)
         if not tables and title != "Keys at the top":
             continue
         head = tuple(tables[0].split(".")) if tables else ()
         if head[:1] == ("panels",):
             assert {t.split(".")[1] for t in tables} == set(PANELS)
             head = ("panels", "*")
+        head = tuple("*" if name == "NAME" else name for name in head)
         for key in re.findall(r"^\| `([a-z_.]+)` \|", section, re.MULTILINE):
             found.add((*head, *key.split(".")))
     assert found == set(all_keys())

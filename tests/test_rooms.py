@@ -32,7 +32,7 @@ ROOMS = (
     "cli",
 )
 #: The line of files that the design names.
-SOLVE = ("arrangement", "box", "joints", "tabs", "panels", "solution")
+SOLVE = ("arrangement", "inside", "box", "guests", "joints", "tabs", "panels", "solution")
 
 Edge = tuple[str, str, int]
 

@@ -26,6 +26,7 @@ __all__ = [
     "joints_as_cut",
     "least_web",
     "sheets_as_cut",
+    "world_sides",
 ]
 
 
@@ -92,8 +93,8 @@ class Web:
     place: tuple[int, int]
 
 
-def _world_sides(panel: Panel, rings: Rings, axis: int) -> tuple[Ints, Ints, Ints, Ints]:
-    """Sides with their normal along a world axis: (place on it, sense of the normal, role, joint)."""
+def world_sides(panel: Panel, rings: Rings, axis: int) -> tuple[Ints, Ints, Ints, Ints]:
+    """Return the sides with their normal along a world axis: place on it, its sense, role, joint."""
     k = panel.frame.axes.index(axis)
     along_x, sign = rings.direction()
     pick = along_x if k == 0 else ~along_x
@@ -127,7 +128,7 @@ def joints_as_cut(solution: Solution, as_cut: Sequence[Rings]) -> tuple[JointAsC
         for s in (joint.a, joint.b):
             key = (s, joint.axis)
             if key not in sides:
-                sides[key] = _world_sides(solution.panels[s], as_cut[s], joint.axis)
+                sides[key] = world_sides(solution.panels[s], as_cut[s], joint.axis)
             place, sense, role, index = sides[key]
             pick = (role == Role.FLANK) & (index == joint.index)
             # a mortised panel may show one flank in two pieces; they lie at the same place
@@ -168,7 +169,7 @@ def sheets_as_cut(solution: Solution, as_cut: Sequence[Rings]) -> tuple[SheetAsC
                 continue
             mate = joint.mate(s)
             normal = solution.panels[mate].slab.normal
-            place, sense, role, index = _world_sides(solution.panels[s], as_cut[s], normal)
+            place, sense, role, index = world_sides(solution.panels[s], as_cut[s], normal)
             pick = (role == Role.CHEEK) & (index == joint.index)
             # the slot lies between a cheek that looks up the axis (below it) and one that looks down
             below, above = place[pick & (sense > 0)], place[pick & (sense < 0)]
@@ -193,7 +194,8 @@ def inside_as_cut(
     Returns
     -------
     One record an axis. A panel counts when it has shoulders on the inner faces of slabs at both ends
-    of the block, or at one end and a rim at the other where the block is open there.
+    of the block, or at one end and a rim at the other where the block is open there. Guests keep a
+    relief at their shoulders and hold nothing.
     """
     out = []
     slabs = solution.arrangement.slabs
@@ -203,9 +205,9 @@ def inside_as_cut(
         walls_hi = {i for i, s in enumerate(slabs) if s.normal == axis and s.box.lo[axis] == hi}
         held: dict[str, int] = {}
         for i, panel in enumerate(solution.panels):
-            if axis not in panel.frame.axes:
+            if axis not in panel.frame.axes or panel.slab.guest:
                 continue
-            place, sense, role, index = _world_sides(panel, as_cut[i], axis)
+            place, sense, role, index = world_sides(panel, as_cut[i], axis)
             shoulder, rim = role == Role.SHOULDER, role == Role.RIM
             at_lo = shoulder & _with(solution, index, i, walls_lo)
             at_hi = shoulder & _with(solution, index, i, walls_hi)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from boxjoint.check.as_cut import InsideAsCut, JointAsCut, SheetAsCut, Web
+from boxjoint.check.compartments import CompartmentAsCut
 from boxjoint.check.exact import ExactProof
 from boxjoint.errors import ProofFailed
 from boxjoint.fit.compensate import Beam, Drawn
@@ -85,6 +86,7 @@ class Built:
     sheets: tuple[SheetAsCut, ...]
     insides: tuple[InsideAsCut, ...]
     seat_gap_mm: float
+    compartments: tuple[CompartmentAsCut, ...] = ()
     faults: tuple[str, ...] = ()
     solid: SolidProof | None = None
     warnings: tuple[str, ...] = field(default=())

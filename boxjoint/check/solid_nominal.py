@@ -147,6 +147,8 @@ def _layers(block: InsideBlock) -> Iterator[_Layer]:
             if (axis, sense) in block.open:
                 continue
             lo, hi = [v / _NM for v in block.box.lo], [v / _NM for v in block.box.hi]
+            for k in (k for k in range(3) if k != axis):  # loose panels end short of the edges
+                lo[k], hi[k] = lo[k] + block.gap / _NM, hi[k] - block.gap / _NM
             if sense > 0:
                 lo[axis], hi[axis] = hi[axis], hi[axis] + LAYER_MM
             else:
@@ -166,9 +168,10 @@ def entered(
     extents: Mapping[str, Extent],
     faults: list[SolidFault],
 ) -> None:
-    """Check that no panel stands in an inside."""
+    """Check that no panel but its guests stands in an inside."""
     space = extent_of(block.box)
-    for name in [n for n, other in extents.items() if space.shares_volume(other)]:
+    others = [n for n, e in extents.items() if n not in block.guests and space.shares_volume(e)]
+    for name in others:
         common = kernel.boolean("common", kernel.box_solid(space.lo, space.hi), [solids[name]])
         if abs(kernel.volume(common)) > VOLUME_MM3:
             faults.append(space_fault("inside entered", (name,), common, f"{block.name}, "))

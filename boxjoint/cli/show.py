@@ -11,6 +11,7 @@ import click
 from boxjoint.check.built import Built
 from boxjoint.job.records import DIRECTIONS, Source
 from boxjoint.solve.box import outside_of
+from boxjoint.solve.inside import find_inside
 from boxjoint.units import both, format_mm, mm_and_thou
 
 __all__ = ["Progress", "show_built", "show_table"]
@@ -46,6 +47,7 @@ def show_built(built: Built) -> None:
     job, unit = built.job, built.job.unit
     rows = []
     outside = outside_of(built.solution.arrangement).size
+    found = find_inside(job).along
     for k, name in enumerate(DIRECTIONS):
         inside = next((r for r in built.insides if r.axis == k), None)
         cut = "-"
@@ -53,10 +55,17 @@ def show_built(built: Built) -> None:
             cut = format_mm(inside.least, places=3)
             if inside.greatest != inside.least:
                 cut += f" to {format_mm(inside.greatest, places=3)} ({inside.binds} binds)"
-        rows.append([name, both(job.inside.xyz[k], unit), cut, both(outside[k], unit)])
+        asked = "" if found[k].source is Source.ASKED else " (computed)"
+        rows.append([name, both(found[k].nm, unit) + asked, cut, both(outside[k], unit)])
     show_table(
         job.title, ["direction", "inside, asked", "inside, as cut", "outside, computed"], rows
     )
+    for name, along in zip(DIRECTIONS, found, strict=True):
+        if along.how:
+            click.echo(f"{name} {both(along.nm, unit)}: {along.how}")
+        if along.limit is not None:
+            slack = along.limit - outside[DIRECTIONS.index(name)]
+            click.echo(f"{name}: goes into {both(along.limit, unit)}, slack {both(slack, unit)}")
     rows = []
     for name, f in built.figures.items():
         value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)

@@ -12,6 +12,7 @@ from typing import Any
 
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
+from boxjoint.export.report_inside import compartments, inside, inside_lines
 from boxjoint.geometry.rings import Rings
 from boxjoint.job.records import DIRECTIONS, Source, Thickness
 from boxjoint.job.write import job_to_toml
@@ -74,7 +75,8 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
         "unit": job.unit,
         # the file as it was read, and the job that was built, with the command's options in it
         "job": {"path": job.path, "text": job.text, "built": job_to_toml(job)},
-        "inside": _inside(built),
+        "inside": inside(built),
+        "compartments": compartments(built),
         "outside": {
             d: {"value": _mm(s), "unit": "mm", "source": "computed"}
             for d, s in zip(DIRECTIONS, outside, strict=True)
@@ -89,25 +91,6 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
         "proofs": _proofs(built),
         "warnings": list(built.warnings),
     }
-
-
-def _inside(built: Built) -> dict[str, Any]:
-    """Asked, nominal and as cut along each direction; the key people look for first."""
-    out: dict[str, Any] = {}
-    for k, name in enumerate(DIRECTIONS):
-        asked = built.job.inside.xyz[k]
-        row: dict[str, Any] = {"asked": _mm(asked), "nominal": None, "unit": "mm"}
-        for r in built.insides:
-            if r.axis == k and r.block == "inside":
-                row["nominal"] = _mm(r.asked)
-                row["as_cut"] = {
-                    "least": _mm(r.least) if r.by_panel else None,
-                    "greatest": _mm(r.greatest) if r.by_panel else None,
-                    "binds": r.binds,
-                    "by_panel": {p: _mm(v) for p, v in sorted(r.by_panel.items())},
-                }
-        out[name] = row
-    return out
 
 
 def _joint(built: Built, i: int) -> dict[str, Any]:
@@ -274,15 +257,7 @@ def report_text(built: Built) -> str:
     job, unit = built.job, built.job.unit
     lines = [f"# {job.title}", ""]
     verdict = "all proofs hold" if built.passed else "A PROOF FAILED: do not cut"
-    lines += [f"boxjoint {__version__}: **{verdict}**.", "", "## Inside", ""]
-    lines += ["| | asked | as cut, least | as cut, greatest | binds |", "|---|---|---|---|---|"]
-    for k, name in enumerate(DIRECTIONS):
-        rows = [r for r in built.insides if r.axis == k and r.block == "inside"]
-        cells = [both(job.inside.xyz[k], unit), "", "", ""]
-        if rows and rows[0].by_panel:
-            r = rows[0]
-            cells[1:] = [format_mm(r.least, places=3), format_mm(r.greatest, places=3), r.binds]
-        lines.append(f"| {name} | " + " | ".join(cells) + " |")
+    lines += [f"boxjoint {__version__}: **{verdict}**.", "", *inside_lines(built)]
     outside = outside_of(built.solution.arrangement).size
     sizes = " x ".join(both(s, unit) for s in outside)
     lines += ["", f"Outside (computed): {sizes}.", "", "## Cut with", ""]

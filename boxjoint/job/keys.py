@@ -9,20 +9,46 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from boxjoint.errors import nearest_name
+from boxjoint.job.filling import DIVIDER_NAME
 from boxjoint.job.records import DIRECTIONS, PANELS
 
-__all__ = ["TABLES", "Keys", "all_keys", "key_name", "known_keys", "suggest_key"]
+__all__ = ["TABLES", "Keys", "all_keys", "is_known", "key_name", "known_keys", "suggest_key"]
 
 #: The way to a value: names of tables and keys, and places in lists counted from 0.
 Keys = tuple[str | int, ...]
 
-#: What each table may hold. ``"*"`` stands for the name of any panel.
+#: What each table may hold. ``"*"`` stands for the name of any panel, or of any item.
 TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
-    (): ("title", "unit", "inside", "stock", "panels", "cut", "joint", "top", "shop"),
+    (): (
+        "title",
+        "unit",
+        "inside",
+        "stock",
+        "panels",
+        "bottom",
+        "dividers",
+        "items",
+        "contents",
+        "fit_into",
+        "cut",
+        "joint",
+        "top",
+        "shop",
+    ),
     ("inside",): DIRECTIONS,
     ("stock",): ("material", "thickness"),
     ("panels",): PANELS,
     ("panels", "*"): ("thickness", "material"),
+    ("bottom",): ("raised",),
+    ("dividers",): ("length", "width", "thickness", "material", "height", "fixing", "clearance"),
+    ("dividers", "length"): ("compartments",),
+    ("dividers", "width"): ("compartments",),
+    ("items",): ("*",),
+    ("items", "*"): ("of", "size", "thickness", "count", "lie", "turned", "rows"),
+    ("items", "*", "rows"): DIRECTIONS,
+    ("contents",): ("clearance", "lining", "finger_room"),
+    ("contents", "finger_room"): DIRECTIONS,
+    ("fit_into",): DIRECTIONS,
     ("cut",): ("kerf", "scale", "tool"),
     ("cut", "kerf"): ("x", "y"),
     ("cut", "scale"): ("x", "y"),
@@ -46,12 +72,32 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
 }
 
 # a value with keys of its own, written as { x = ..., y = ... } behind its key
-_INLINE = (("cut", "kerf"), ("cut", "scale"), ("joint", "segments"))
+_INLINE = (
+    ("cut", "kerf"),
+    ("cut", "scale"),
+    ("joint", "segments"),
+    ("items", "*", "rows"),
+    ("contents", "finger_room"),
+)
+# tables whose keys are names that the job gives
+_NAMED = ("panels", "items")
 
 
 def _pattern(keys: Keys) -> tuple[str, ...]:
     names = tuple(str(k) for k in keys)
-    return ("panels", "*", *names[2:]) if names[:1] == ("panels",) and len(names) > 1 else names
+    return (
+        (names[0], "*", *names[2:])
+        if names[:1] != () and names[0] in _NAMED and names[1:]
+        else names
+    )
+
+
+def is_known(keys: Keys) -> bool:
+    """Tell whether a table may hold the last of the keys."""
+    name, known = str(keys[-1]), known_keys(keys[:-1]) or ()
+    if keys[:-1] == ("panels",) and DIVIDER_NAME.fullmatch(name):
+        return True
+    return name in known or "*" in known
 
 
 def known_keys(keys: Keys) -> tuple[str, ...] | None:
@@ -60,11 +106,12 @@ def known_keys(keys: Keys) -> tuple[str, ...] | None:
 
 
 def all_keys() -> Iterator[tuple[str, ...]]:
-    """Give every key that holds a value, tables left out, ``"*"`` for the name of a panel."""
+    """Give every key that holds a value, tables left out, ``"*"`` for the name of a panel or item."""
     for table, names in TABLES.items():
         for name in names:
             key = (*table, name)
-            if key in _INLINE or (key not in TABLES and table != ("panels",)):
+            named = len(table) == 1 and table[0] in _NAMED
+            if key in _INLINE or (key not in TABLES and not named):
                 yield key
 
 
@@ -82,7 +129,7 @@ def key_name(keys: Keys, *, table: bool = False) -> str:
     places = [k for k in keys if isinstance(k, int)]
     depth = len(names) if table else 0
     while not table and depth < len(names) - 1 and _pattern(tuple(names[: depth + 1])) in TABLES:
-        if tuple(names[: depth + 1]) in _INLINE:
+        if _pattern(tuple(names[: depth + 1])) in _INLINE:
             break
         depth += 1
     head = f"[{'.'.join(names[:depth])}]" if depth else ""

@@ -19,6 +19,10 @@ from boxjoint.job.records import DIRECTIONS, PANELS, Job, Thickness, Unit
 from boxjoint.units import NM_PER_MM, both, mm_and_thou, to_nm
 
 __all__ = [
+    "FILLING_WINDOWS",
+    "MOST_COMPARTMENTS",
+    "MOST_GRID",
+    "MOST_ITEMS",
     "MOST_READINGS",
     "MOST_SEGMENTS",
     "MOST_SPREAD",
@@ -130,6 +134,45 @@ WINDOWS: dict[str, Window] = {
         hint="corner relief is a radius",
     ),
 }  # fmt: skip
+
+#: Windows of what fills a box; :func:`measures` says which key takes which.
+FILLING_WINDOWS: dict[str, Window] = {
+    "raised": Window(
+        name="height of the raised base", least=_F(0), most=_F(1000), usual=(_F(0), _F(100)),
+        hint="raised is how far the walls reach down below the base",
+    ),
+    "compartment": Window(name="compartment", least=_F(1, 10), most=_HOUSE, hint=_UNIT_HINT),
+    "divider height": Window(
+        name="height of the dividers", least=_F(1, 10), most=_HOUSE, hint=_UNIT_HINT
+    ),
+    "divider clearance": Window(
+        name="clearance of loose dividers", least=_F(0), most=_F(20), usual=(_F(2, 10), _F(3)),
+        form="small", hint="wall to wall minus divider, both ends together",
+    ),
+    "item": Window(
+        name="size of an item", least=_F(1, 100), most=_HOUSE, hint=_UNIT_HINT
+    ),
+    "contents clearance": Window(
+        name="clearance of the contents", least=_F(0), most=_F(200), usual=(_F(1, 2), _F(20)),
+        form="small", hint="compartment minus what lies in it, both sides together",
+    ),
+    "lining": Window(
+        name="lining", least=_F(0), most=_F(100), usual=(_F(0), _F(10)), form="small",
+        hint="lining is its thickness on one face",
+    ),
+    "finger room": Window(
+        name="finger room", least=_F(0), most=_F(500), usual=(_F(0), _F(60)), hint=_UNIT_HINT
+    ),
+    "fit into": Window(
+        name="space to fit into", least=_F(1), most=_HOUSE * 2, hint=_UNIT_HINT
+    ),
+}  # fmt: skip
+
+#: Compartments along one direction, and of a box that is divided along both.
+MOST_COMPARTMENTS = 1001
+MOST_GRID = 2500
+#: Items of one kind.
+MOST_ITEMS = 1_000_000
 
 
 def shown(window: Window, value: Fraction, unit: Unit = "mm") -> str:
@@ -267,6 +310,8 @@ def _mm(nm: int) -> Fraction:
 
 def _thicknesses(job: Job) -> Iterator[tuple[Keys, Thickness]]:
     yield ("stock", "thickness"), job.stock.thickness
+    if job.divider_stock.thickness is not None:
+        yield ("dividers", "thickness"), job.divider_stock.thickness
     for name, panel in job.panels.items():
         if panel.thickness is not None:
             yield ("panels", name, "thickness"), panel.thickness
@@ -278,12 +323,14 @@ def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
     Readings of thickness come one by one, with their place in the list. A kerf or scale that is not
     a finite number has no size and is left out.
     """
-    for direction in DIRECTIONS:
-        yield ("inside", direction), WINDOWS["inside"], _mm(getattr(job.inside, direction))
+    for direction, asked in zip(DIRECTIONS, job.inside.asked, strict=True):
+        if asked is not None:
+            yield ("inside", direction), WINDOWS["inside"], _mm(asked)
     for keys, thickness in _thicknesses(job):
         for number, reading in enumerate(thickness.readings):
             place = (*keys, number) if thickness.measured else keys
             yield place, WINDOWS["thickness"], _mm(reading)
+    yield from _filling(job)
     for name in ("kerf", "scale"):
         pair = getattr(job.cut, name)
         if pair is not None and math.isfinite(pair.x) and math.isfinite(pair.y):
@@ -300,6 +347,33 @@ def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
         value = getattr(job.joint, name, None)
         if value is not None:
             yield ("joint", name), WINDOWS[name], _mm(value)
+
+
+def _filling(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
+    """Give the values of what fills the box, as :func:`measures` does."""
+    found: list[tuple[Keys, str, int | None]] = [
+        (("bottom", "raised"), "raised", job.bottom.raised),
+        (("dividers", "height"), "divider height", job.dividers.height),
+        (("dividers", "clearance"), "divider clearance", job.dividers.clearance),
+        (("contents", "clearance"), "contents clearance", job.contents.clearance),
+        (("contents", "lining"), "lining", job.contents.lining),
+    ]
+    for name, compartments in zip(DIRECTIONS, job.dividers.along, strict=False):
+        found += [
+            (("dividers", name, "compartments", n), "compartment", size)
+            for n, size in enumerate(compartments.sizes)
+            if isinstance(size, int)
+        ]
+    for name, item in job.items.items():
+        found += [(("items", name, "size", n), "item", s) for n, s in enumerate(item.size or ())]
+        found.append((("items", name, "thickness"), "item", item.thickness))
+    for name in DIRECTIONS:
+        room = job.contents.finger_room.get(name)
+        found.append((("contents", "finger_room", name), "finger room", room))
+        found.append((("fit_into", name), "fit into", getattr(job.fit_into, name)))
+    for keys, window, value in found:
+        if value is not None:
+            yield keys, FILLING_WINDOWS[window], _mm(value)
 
 
 def refuse_job(job: Job, *, proceed: bool = False) -> None:

@@ -114,7 +114,8 @@ class _Scan:
             self.arrays.add(keys)
         # what stands below an array of tables has no plain way to it; no job file has one
         inside = any(keys[:n] in self.arrays for n in range(1, len(keys) + 1))
-        if not inside or double:
+        nested = any(keys[:n] in self.arrays for n in range(1, len(keys)))
+        if not inside or (double and not nested):
             self.note(keys, 0, line)
         return None if inside else keys
 

@@ -69,14 +69,21 @@ def question_job(job: Job) -> tuple[Question, ...]:
 
 def _thick(job: Job) -> tuple[Question, ...]:
     """Stock thicker than the smallest inside: right for thick stock around a small inside."""
-    direction = min(DIRECTIONS, key=lambda name: getattr(job.inside, name))
-    smallest = getattr(job.inside, direction)
+    asked = {d: nm for d, nm in zip(DIRECTIONS, job.inside.asked, strict=True) if nm is not None}
+    if not asked:
+        return ()
+    direction = min(asked, key=lambda name: asked[name])
+    smallest = asked[direction]
     panel = max(job.panel_names, key=lambda name: job.thickness(name).greatest)
     thickness = job.thickness(panel).greatest
     if thickness <= smallest:
         return ()
     own = job.panels.get(panel)
-    keys = ("panels", panel) if own and own.thickness is not None else ("stock",)
+    keys: tuple[str, ...] = ("stock",)
+    if own and own.thickness is not None:
+        keys = ("panels", panel)
+    elif panel in job.dividers.names and job.divider_stock.thickness is not None:
+        keys = ("dividers",)
     return (
         Question(
             where=key_name((*keys, "thickness")),
@@ -92,7 +99,8 @@ def _unused(job: Job) -> tuple[Question, ...]:
         Question(
             where=key_name(("panels", name), table=True),
             value="not used",
-            text=f"the box has no {name} panel; [top] kind is {job.top.kind!r}",
+            text=f"the box has no {name} panel"
+            + (f"; [top] kind is {job.top.kind!r}" if name == "top" else ""),
         )
         for name in job.panels
         if name not in job.panel_names

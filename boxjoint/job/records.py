@@ -11,6 +11,14 @@ from enum import StrEnum
 from typing import Literal
 
 from boxjoint.errors import InputError
+from boxjoint.job.filling import (
+    DIVIDER_NAME,
+    Bottom,
+    Contents,
+    Dividers,
+    FitInto,
+    Item,
+)
 
 __all__ = [
     "AXES",
@@ -107,16 +115,34 @@ class Thickness:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inside:
-    """The space asked for, nm, along x, y and z."""
+    """The space asked for, nm, along x, y and z.
 
-    length: int
-    width: int
-    height: int
+    A size that is ``None`` was left open: it follows from the contents, the compartments or what the
+    box goes into (``boxjoint.solve.inside``).
+    """
+
+    length: int | None = None
+    width: int | None = None
+    height: int | None = None
+
+    @property
+    def asked(self) -> tuple[int | None, int | None, int | None]:
+        """(length, width, height), nm, as far as they were asked for."""
+        return (self.length, self.width, self.height)
 
     @property
     def xyz(self) -> tuple[int, int, int]:
-        """(length, width, height), nm."""
-        return (self.length, self.width, self.height)
+        """(length, width, height), nm.
+
+        Raises
+        ------
+        InputError
+            When one of them was left open.
+        """
+        x, y, z = self.asked
+        if x is None or y is None or z is None:
+            raise InputError("a size of the inside was left open", where="[inside]")
+        return (x, y, z)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,6 +232,7 @@ class Job:
 
     ``unit`` is what a bare number in the file means, and the system shown first. ``text`` is the
     file as it was read, kept so that writing it back changes nothing but what was changed.
+    ``divider_stock`` is what all dividers are cut from, unless a panel says otherwise.
     """
 
     title: str
@@ -216,21 +243,36 @@ class Job:
     cut: Cut = field(default_factory=Cut)
     joint: JointAsk = field(default_factory=JointAsk)
     top: Top = field(default_factory=Top)
+    bottom: Bottom = field(default_factory=Bottom)
+    dividers: Dividers = field(default_factory=Dividers)
+    divider_stock: PanelAsk = field(default_factory=PanelAsk)
+    items: dict[str, Item] = field(default_factory=dict)
+    contents: Contents = field(default_factory=Contents)
+    fit_into: FitInto = field(default_factory=FitInto)
     shop: ShopAsk = field(default_factory=ShopAsk)
     path: str = field(default="", compare=False)
     text: str = field(default="", compare=False, repr=False)
 
     def thickness(self, panel: str) -> Thickness:
-        """Thickness of the named panel: its own, or the stock's."""
+        """Thickness of the named panel: its own, or that of all dividers, or the stock's."""
         own = self.panels.get(panel)
-        return own.thickness if own and own.thickness is not None else self.stock.thickness
+        if own and own.thickness is not None:
+            return own.thickness
+        if self.divider_stock.thickness is not None and DIVIDER_NAME.fullmatch(panel):
+            return self.divider_stock.thickness
+        return self.stock.thickness
 
     def material(self, panel: str) -> str:
-        """Material of the named panel: its own, or the stock's."""
+        """Material of the named panel: its own, or that of all dividers, or the stock's."""
         own = self.panels.get(panel)
-        return own.material if own and own.material is not None else self.stock.material
+        if own and own.material is not None:
+            return own.material
+        if self.divider_stock.material is not None and DIVIDER_NAME.fullmatch(panel):
+            return self.divider_stock.material
+        return self.stock.material
 
     @property
     def panel_names(self) -> tuple[str, ...]:
-        """Panels that this box has, in the default rank."""
-        return tuple(p for p in PANELS if p != "top" or self.top.kind == "closed")
+        """Panels that this box has: walls and base in the default rank, then dividers."""
+        box = tuple(p for p in PANELS if p != "top" or self.top.kind == "closed")
+        return box + self.dividers.names

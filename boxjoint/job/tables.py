@@ -7,29 +7,19 @@ wrong with each value; a job comes out only when nothing was.
 from __future__ import annotations
 
 import dataclasses
-import unicodedata
 from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Literal, cast
 
-from boxjoint.errors import UnitError, nearest_name
-from boxjoint.job.keys import TABLES, Keys, known_keys, suggest_key
-from boxjoint.job.limits import (
-    MOST_READINGS,
-    WINDOWS,
-    Window,
-    outside,
-    rank_problem,
-    segments_problem,
-    thickness_problem,
-)
-from boxjoint.job.problems import Problem, quoted
+from boxjoint.job.filling_tables import Filling, FillingReader
+from boxjoint.job.keys import TABLES, Keys, is_known
+from boxjoint.job.limits import WINDOWS, Window, rank_problem, segments_problem
+from boxjoint.job.problems import Problem
 from boxjoint.job.records import (
     DIRECTIONS,
     FITS,
-    PANELS,
     Cut,
     Ends,
     Inside,
@@ -39,16 +29,14 @@ from boxjoint.job.records import (
     PerAxis,
     ShopAsk,
     Stock,
-    Thickness,
     Top,
     Unit,
 )
-from boxjoint.units import read_length, to_nm
+from boxjoint.job.values import MOST_NAME, plain_value
+from boxjoint.units import to_nm
 
 __all__ = ["TableReader"]
 
-_MOST_NAME = 200
-_LENGTH_WANTED = 'a number, or a text with its unit such as "6.35 mm" or "3 1/8 in"'
 _SIGNED = ("clearance", "sheet_clearance")
 _JOINT_LENGTHS = (
     "clearance",
@@ -61,144 +49,11 @@ _JOINT_LENGTHS = (
 )
 
 
-def _plain(value: object) -> str:
-    """A value as TOML would have it, as far as a message needs it."""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        return quoted(f'"{value}"')
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list):
-        return "a list"
-    if isinstance(value, int) and abs(value) > 10**30:
-        return "a number of many digits"
-    return quoted(str(value))
-
-
-class TableReader:
+class TableReader(FillingReader):
     """Reads the tables of one document and gathers what is wrong on the way in ``problems``.
 
-    Parameters
-    ----------
-    data
-        The document, its floats as ``Decimal``.
-    path
-        Name of the file; without its ending it is the title when there is none.
-    proceed
-        True accepts a kerf outside the window of plausible kerfs.
-
-    Notes
-    -----
-    Every method returns ``None`` for what is left out and for what it has found wrong; the caller
-    builds a job only when nothing was.
+    Parameters and notes as for :class:`boxjoint.job.values.ValueReader`.
     """
-
-    def __init__(self, data: dict[str, Any], path: str, proceed: bool) -> None:
-        self.data = data
-        self.path = path
-        self.proceed = proceed
-        self.unit: Unit | None = None
-        self.problems: list[Problem] = []
-
-    # What every table needs
-
-    def _wrong(
-        self, keys: Keys, what: str, value: object, *, limit: str = "", do: str = ""
-    ) -> None:
-        """Note that the value at ``keys`` cannot stay."""
-        self.problems.append(
-            Problem(keys=keys, what=what, value=_plain(value), written=True, limit=limit, do=do)
-        )
-
-    def _missing(self, keys: Keys, example: str) -> None:
-        """Note that a key has to be written; the place named is its table."""
-        *table, name = keys
-        self.problems.append(
-            Problem(keys=tuple(table), table=True, what=f"{name} is missing", do=f"write {example}")
-        )
-
-    def _table(self, keys: Keys) -> dict[str, Any]:
-        """The table at ``keys``, empty where it is left out or not a table; refuses unknown keys."""
-        value: Any = self.data
-        for key in keys:
-            value = value.get(key, {})
-        if not isinstance(value, dict):
-            self._wrong(keys, f"{keys[-1]} must be a table", value)
-            return {}
-        known = known_keys(keys) or ()
-        for name, inner in value.items():
-            if name not in known:
-                whole = (*keys, name)
-                self.problems.append(
-                    Problem(
-                        keys=whole,
-                        what="no such table" if isinstance(inner, dict) else "no such key",
-                        table=isinstance(inner, dict),
-                        limit=f"known here: {', '.join(known)}",
-                        do=suggest_key(whole),
-                    )
-                )
-        return value
-
-    def _length(
-        self, keys: Keys, value: object, window: Window, *, signed: bool = False
-    ) -> Fraction | None:
-        """A length inside its window, mm, exact."""
-        if isinstance(value, bool) or not isinstance(value, int | Decimal | str):
-            self._wrong(keys, f"{window.name} is not a length", value, limit=_LENGTH_WANTED)
-            return None
-        if self.unit is None and not isinstance(value, str):
-            return None  # the missing unit is the problem
-        try:
-            mm = read_length(value, unit=self.unit or "mm", what=window.name, signed=signed)
-        except UnitError as error:
-            self._wrong(keys, error.what, value, limit=error.limit, do=error.do)
-            return None
-        return self._inside_window(keys, value, window, mm)
-
-    def _inside_window(
-        self, keys: Keys, value: object, window: Window, read: Fraction
-    ) -> Fraction | None:
-        """The value as read, or ``None`` where its window refuses it."""
-        problem = outside(window, keys, read, unit=self.unit or "mm", proceed=self.proceed)
-        if problem is None:
-            return read
-        shown = "" if window.form == "ratio" else problem.value
-        self.problems.append(
-            dataclasses.replace(problem, value=_plain(value), read=shown, written=True)
-        )
-        return None
-
-    def _length_nm(self, keys: Keys, value: object, *, signed: bool = False) -> int | None:
-        """A length with the window of its key, rounded once to nm; ``None`` where it is left out."""
-        if value is None:
-            return None
-        mm = self._length(keys, value, WINDOWS[str(keys[-1])], signed=signed)
-        return None if mm is None else to_nm(mm)
-
-    def _choice(self, keys: Keys, value: object, names: tuple[str, ...]) -> str | None:
-        """One of the names."""
-        if value is None or (isinstance(value, str) and value in names):
-            return value
-        near = nearest_name(value.lower(), names) if isinstance(value, str) else ""
-        quoted_names = ", ".join(f'"{name}"' for name in names)
-        self._wrong(keys, f"{keys[-1]} is none of the known", value, limit=quoted_names, do=near)
-        return None
-
-    def _name(self, keys: Keys, value: object) -> str | None:
-        """A line of text."""
-        if value is None:
-            return None
-        if not isinstance(value, str):
-            self._wrong(keys, f"{keys[-1]} must be text", value, limit="a text in quotes")
-        elif len(value) > _MOST_NAME:
-            self._wrong(keys, f"{keys[-1]} is too long", value, limit=f"{_MOST_NAME} characters")
-        elif any(unicodedata.category(char) in ("Cc", "Zl", "Zp") for char in value):
-            self._wrong(keys, f"{keys[-1]} must be one line of plain text", value)
-        else:
-            return value
-        return None
 
     # The tables of a job
 
@@ -207,17 +62,18 @@ class TableReader:
         top = self._table(())
         self.unit = self._read_unit(top.get("unit"))
         title = self._name(("title",), top.get("title"))
-        inside = self._read_inside()
+        filling = self._read_filling()
+        inside = self._read_inside(filling)
         stock = self._read_stock()
         panels = self._read_panels()
         cut = self._read_cut()
         joint = self._read_joint()
         shop = self._read_shop()
         kind = self._choice(("top", "kind"), self._table(("top",)).get("kind"), ("open", "closed"))
-        if self.problems or self.unit is None or inside is None or stock is None:
+        if self.problems or self.unit is None or filling is None or stock is None:
             return None
         if title is None:
-            stem = Path(self.path).stem[:_MOST_NAME]
+            stem = Path(self.path).stem[:MOST_NAME]
             title = "".join(char if char.isprintable() else " " for char in stem)
         return Job(
             title=title,
@@ -228,6 +84,12 @@ class TableReader:
             cut=cut or Cut(),
             joint=joint or JointAsk(),
             top=Top(kind=cast(Literal["open", "closed"], kind or "open")),
+            bottom=filling.bottom,
+            dividers=filling.dividers,
+            divider_stock=filling.divider_stock,
+            items=filling.items,
+            contents=filling.contents,
+            fit_into=filling.fit_into,
             shop=shop,
             path=self.path,
         )
@@ -244,17 +106,18 @@ class TableReader:
             )
         return cast("Unit | None", self._choice(("unit",), value, ("mm", "in")))
 
-    def _read_inside(self) -> Inside | None:
+    def _read_inside(self, filling: Filling | None) -> Inside:
+        """The sizes that are asked for; one may be left out where something else settles it."""
         table = self._table(("inside",))
         sizes = {}
         for name in DIRECTIONS:
-            if name not in table:
+            if name in table:
+                mm = self._length(("inside", name), table[name], WINDOWS["inside"])
+                if mm is not None:
+                    sizes[name] = to_nm(mm)
+            elif filling is not None and not filling.settles(name):
                 self._missing(("inside", name), f"{name} = ... under [inside], the space asked for")
-                continue
-            mm = self._length(("inside", name), table[name], WINDOWS["inside"])
-            if mm is not None:
-                sizes[name] = to_nm(mm)
-        return Inside(**sizes) if len(sizes) == len(DIRECTIONS) else None
+        return Inside(**sizes)
 
     def _read_stock(self) -> Stock | None:
         table = self._table(("stock",))
@@ -273,7 +136,7 @@ class TableReader:
     def _read_panels(self) -> dict[str, PanelAsk]:
         panels = {}
         for name in self._table(("panels",)):
-            if name in PANELS:
+            if is_known(("panels", name)):
                 table = self._table(("panels", name))
                 keys = ("panels", name)
                 panels[name] = PanelAsk(
@@ -281,32 +144,6 @@ class TableReader:
                     material=self._name((*keys, "material"), table.get("material")),
                 )
         return panels
-
-    def _thickness(self, keys: Keys, value: object) -> Thickness | None:
-        """One number, or a list of readings."""
-        if value is None:
-            return None
-        window = WINDOWS["thickness"]
-        if not isinstance(value, list):
-            mm = self._length(keys, value, window)
-            return None if mm is None else Thickness(readings=(to_nm(mm),), measured=False)
-        if not value:
-            self._wrong(keys, "no thickness readings in the list", value, limit="at least one")
-            return None
-        if len(value) > MOST_READINGS:
-            self._wrong(
-                keys, f"{len(value)} thickness readings", value, limit=f"at most {MOST_READINGS}"
-            )
-            return None
-        read = [self._length((*keys, n), item, window) for n, item in enumerate(value)]
-        readings = [mm for mm in read if mm is not None]
-        if len(readings) < len(value):
-            return None
-        problem = thickness_problem(keys, readings, unit=self.unit or "mm")
-        if problem is not None:
-            self.problems.append(problem)
-            return None
-        return Thickness(readings=tuple(map(to_nm, readings)), measured=True)
 
     def _read_cut(self) -> Cut | None:
         table = self._table(("cut",))
@@ -337,7 +174,7 @@ class TableReader:
                     Problem(
                         keys=keys,
                         what=f"{name} is missing",
-                        value=_plain(value),
+                        value=plain_value(value),
                         written=True,
                         do="write both x and y, or one value for both",
                     )

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from boxjoint.errors import JobError
+from boxjoint.job.filling import Item
 from boxjoint.job.keys import key_name
 from boxjoint.job.records import DIRECTIONS, Job, JointAsk, PerAxis, Thickness, Unit
 from boxjoint.units import NM_PER_64TH, NM_PER_INCH, NM_PER_MM, format_fraction
@@ -161,9 +162,12 @@ def job_to_toml(job: Job) -> str:
         Without comments. Reading it gives an equal job, to the nanometre and to the last bit of a
         kerf; what the job left out stays left out.
     """
+    inside: dict[str, object] = {
+        d: _length(nm, job) for d, nm in zip(DIRECTIONS, job.inside.asked, strict=True)
+    }
     tables: list[tuple[str, dict[str, object]]] = [
         ("", {"title": job.title, "unit": job.unit}),
-        ("inside", {name: _length(getattr(job.inside, name), job) for name in DIRECTIONS}),
+        ("inside", inside),
         (
             "stock",
             {
@@ -175,26 +179,84 @@ def job_to_toml(job: Job) -> str:
     for name, panel in job.panels.items():
         thickness = None if panel.thickness is None else _thickness(panel.thickness, job.unit)
         tables.append((f"panels.{name}", {"thickness": thickness, "material": panel.material}))
+    tables += _filling(job)
     cut = {
         "kerf": _pair(job.cut.kerf, job.unit, length=True),
         "scale": _pair(job.cut.scale, job.unit, length=False),
         "tool": _length(job.cut.tool, job),
     }
-    if any(value is not None for value in cut.values()):
-        tables.append(("cut", cut))
-    joint = _joint(job)
-    if any(value is not None for value in joint.values()):
-        tables.append(("joint", joint))
-    tables.append(("top", {"kind": job.top.kind}))
+    tables += [("cut", cut), ("joint", _joint(job)), ("top", {"kind": job.top.kind})]
     shop = {k: getattr(job.shop, k) or None for k in ("machine", "sheet", "settings")}
-    if any(shop.values()):
-        tables.append(("shop", shop))
+    tables.append(("shop", shop))
     blocks = []
     for name, values in tables:
+        if (
+            name
+            and not name.startswith("panels.")
+            and not any(v is not None for v in values.values())
+        ):
+            continue  # a table that says nothing; a panel's is part of the record
         lines = [f"[{name}]"] if name else []
         lines += [f"{key} = {_toml(value)}" for key, value in values.items() if value is not None]
         blocks.append("\n".join(lines) + "\n")
     return "\n".join(blocks)
+
+
+def _filling(job: Job) -> list[tuple[str, dict[str, object]]]:
+    """The tables of what fills the box; keys that say nothing are ``None``."""
+    dividers, stock = job.dividers, job.divider_stock
+    tables: list[tuple[str, dict[str, object]]] = [
+        ("bottom", {"raised": _length(job.bottom.raised or None, job)}),
+        (
+            "dividers",
+            {
+                "thickness": stock.thickness and _thickness(stock.thickness, job.unit),
+                "material": stock.material,
+                "height": _length(dividers.height, job),
+                "fixing": None if dividers.fixing == "tabbed" else dividers.fixing,
+                "clearance": _length(dividers.clearance, job),
+            },
+        ),
+    ]
+    for direction, found in zip(DIRECTIONS, dividers.along, strict=False):
+        sizes: list[object] = [s if isinstance(s, str) else _length(s, job) for s in found.sizes]
+        count = found.count if found.count != 1 else None
+        tables.append((f"dividers.{direction}", {"compartments": sizes or count}))
+    plain = Item(of="any")
+    for name, item in job.items.items():
+        tables.append(
+            (
+                f"items.{_key(name)}",
+                {
+                    "of": item.of or None,
+                    "size": item.size and [_length(nm, job) for nm in item.size],
+                    "thickness": _length(item.thickness, job),
+                    "count": item.count if item.count != plain.count else None,
+                    "lie": item.lie if item.lie != plain.lie else None,
+                    "turned": item.turned or None,
+                    "rows": item.rows or None,
+                },
+            )
+        )
+    contents = job.contents
+    tables.append(
+        (
+            "contents",
+            {
+                "clearance": _length(contents.clearance, job),
+                "lining": _length(contents.lining or None, job),
+                "finger_room": {d: _length(nm, job) for d, nm in contents.finger_room.items()}
+                or None,
+            },
+        )
+    )
+    tables.append(("fit_into", {d: _length(getattr(job.fit_into, d), job) for d in DIRECTIONS}))
+    return tables
+
+
+def _key(name: str) -> str:
+    """A name as a key of TOML: bare where it may be."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _toml(name)
 
 
 def _length(nm: int | None, job: Job) -> Decimal | str | None:

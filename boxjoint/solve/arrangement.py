@@ -75,13 +75,18 @@ class InsideBlock:
     """A block of space that was asked for; ``open`` names its faces that no slab closes.
 
     ``open`` holds (axis, sense) pairs; an open top is (2, 1). ``rim`` is how far above the block the
-    rim of the walls lies, nm, where a lip under a lid takes that room.
+    rim of the walls lies, nm, where a lip under a lid takes that room. ``guests`` names the slabs that
+    may stand in it. ``gap`` is how far short of a face's edges the slab that closes it may end, nm,
+    as loose dividers do. ``compartment`` counts it along x and y from 1, where dividers bound it.
     """
 
     name: str
     box: Cuboid
     open: tuple[tuple[int, int], ...] = ()
     rim: int = 0
+    guests: tuple[str, ...] = ()
+    gap: int = 0
+    compartment: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

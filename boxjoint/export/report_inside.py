@@ -1,0 +1,169 @@
+"""The part of the report that says what fits: the inside, how it came about, and its compartments."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from boxjoint.check.as_cut import InsideAsCut
+from boxjoint.check.built import Built
+from boxjoint.check.compartments import CompartmentAsCut
+from boxjoint.job.records import DIRECTIONS
+from boxjoint.solve.box import outside_of
+from boxjoint.solve.inside import Along, find_inside
+from boxjoint.units import both, format_mm
+
+__all__ = ["compartments", "inside", "inside_lines"]
+
+_MM = 1_000_000
+
+
+def _mm(nm: int) -> float:
+    return round(nm / _MM, 6)
+
+
+def _whole(built: Built, axis: int) -> InsideAsCut | None:
+    """The inside as cut along an axis; where the base is raised, its slots hold the height."""
+    row = next((r for r in built.insides if r.axis == axis and r.block == "inside"), None)
+    if row is None or row.by_panel:
+        return row
+    raised = next((c for c in built.compartments if c.axis == axis and not c.number), None)
+    if raised is None or not raised.binds:
+        return row
+    return InsideAsCut(
+        block=row.block, axis=axis, asked=row.asked, by_panel={raised.binds: raised.mean}
+    )
+
+
+def inside(built: Built) -> dict[str, Any]:
+    """Asked, nominal and as cut along each direction; the key people look for first."""
+    out: dict[str, Any] = {}
+    outside = outside_of(built.solution.arrangement).size
+    for k, (name, found) in enumerate(zip(DIRECTIONS, find_inside(built.job).along, strict=True)):
+        asked = built.job.inside.asked[k]
+        row: dict[str, Any] = {
+            "asked": None if asked is None else _mm(asked),
+            "nominal": None,
+            "unit": "mm",
+            "source": str(found.source),
+            "settled_by": found.binds,
+            "how": found.how,
+            "contents_need": None if found.need is None else _mm(found.need),
+            "limit": None if found.limit is None else _mm(found.limit),
+            "slack": None if found.limit is None else _mm(found.limit - outside[k]),
+        }
+        r = _whole(built, k)
+        if r is not None:
+            row["nominal"] = _mm(r.asked)
+            row["as_cut"] = {
+                "least": _mm(r.least) if r.by_panel else None,
+                "greatest": _mm(r.greatest) if r.by_panel else None,
+                "binds": r.binds,
+                "by_panel": {p: _mm(v) for p, v in sorted(r.by_panel.items())},
+            }
+        out[name] = row
+    return out
+
+
+def _asked(built: Built, c: CompartmentAsCut) -> int | None:
+    """What the job asks for a compartment, nm; ``None`` where it follows."""
+    sizes = built.job.dividers.along[c.axis].sizes
+    size = sizes[c.number - 1] if sizes else None
+    return size if isinstance(size, int) else None
+
+
+def compartments(built: Built) -> list[dict[str, Any]]:
+    """Every row of compartments: asked, nominal and as cut."""
+    out = []
+    for c in built.compartments:
+        if not c.number:
+            continue
+        asked = _asked(built, c)
+        row: dict[str, Any] = {
+            "direction": DIRECTIONS[c.axis],
+            "number": c.number,
+            "between": [c.lower, c.upper],
+            "asked": None if asked is None else _mm(asked),
+            "nominal": _mm(c.asked),
+            "as_cut": None,
+        }
+        if c.binds:
+            row["as_cut"] = {
+                "mean": _mm(c.mean),
+                "thinnest": _mm(c.thinnest),
+                "thickest": _mm(c.thickest),
+                "least": _mm(c.least),
+                "greatest": _mm(c.greatest),
+                "binds": c.binds,
+            }
+        out.append(row)
+    return out
+
+
+def inside_lines(built: Built) -> Iterator[str]:
+    """Give the lines for people: a table of the inside, what binds, and the compartments."""
+    unit = built.job.unit
+    found = find_inside(built.job).along
+    yield from ["## Inside", ""]
+    yield "| | asked | as cut, least | as cut, greatest | binds |"
+    yield "|---|---|---|---|---|"
+    for k, name in enumerate(DIRECTIONS):
+        asked = built.job.inside.asked[k]
+        first = both(found[k].nm, unit) + (" (computed)" if asked is None else "")
+        cells = [first, "", "", ""]
+        r = _whole(built, k)
+        if r is not None and r.by_panel:
+            cells[1:] = [format_mm(r.least, places=3), format_mm(r.greatest, places=3), r.binds]
+        yield f"| {name} | " + " | ".join(cells) + " |"
+    outside = outside_of(built.solution.arrangement).size
+    why = [
+        line
+        for name, along, size in zip(DIRECTIONS, found, outside, strict=True)
+        for line in _why(name, along, size, built)
+    ]
+    if why:
+        yield from ["", *why]
+    yield from _compartment_lines(built)
+
+
+def _why(name: str, along: Along, outside: int, built: Built) -> Iterator[str]:
+    unit = built.job.unit
+    if along.how:
+        yield f"- {name} {both(along.nm, unit)} (computed): {along.how}"
+    if along.room is not None and (along.room or along.limit is not None):
+        yield f"- {name}: the contents need {both(along.nm - along.room, unit)}; slack {both(along.room, unit)}"
+    if along.limit is not None:
+        slack = along.limit - outside
+        yield (
+            f"- {name}: outside {both(outside, unit)} goes into {both(along.limit, unit)}; slack "
+            f"{both(slack, unit)}"
+        )
+        binding = "what it fits into" if slack < (along.room or 0) else "the contents"
+        if along.room is not None:
+            yield f"- {name}: what binds is {binding}"
+
+
+def _compartment_lines(built: Built) -> Iterator[str]:
+    rows = [c for c in built.compartments if c.number]
+    if not rows:
+        return
+    unit = built.job.unit
+    yield from ["", "### Compartments", ""]
+    yield "Face to face. In the middle of their slots at the mean, the thickest and the thinnest"
+    yield "reading; in brackets with the dividers pushed together and apart as far as the slots allow."
+    yield ""
+    yield "| compartment | between | nominal | as cut, mean | thickest to thinnest | least to greatest |"
+    yield "|---|---|---|---|---|---|"
+    for c in rows:
+        cells = ["", "", "not held by one panel: loose"]
+        if c.binds:
+            cells = [
+                format_mm(c.mean, places=3),
+                f"{c.thickest / _MM:.3f} to {c.thinnest / _MM:.3f}",
+                f"({c.least / _MM:.3f} to {c.greatest / _MM:.3f})",
+            ]
+        yield (
+            f"| {DIRECTIONS[c.axis]} {c.number} | {c.lower}, {c.upper} | {both(c.asked, unit)} | "
+            + " | ".join(cells)
+            + " |"
+        )
