@@ -1,6 +1,6 @@
 """What a shop gains by learning: each policy over many simulated shops. ``python bench/shop_learning.py``
 
-Seeded; about ten minutes for the full table (400 shops of 32 jobs), ``--shops 60`` for a quick look.
+Seeded; the full table (400 shops of 32 jobs) takes minutes, ``--shops 60`` for a quick look.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ from boxjoint.shop.filter import Assumed, Observation, ShopFilter
 
 RECORDS, JOINTS, SEGMENTS = 3, 12, 11
 P_MAX, R_MAX, INSIDE_MAX = 0.06, 0.12, 0.25
-#: Wanted clearance, mm: found by golden() in bench/shop_learning.py for u(kerf) = 0.006.
+#: Wanted clearance, mm: found by wanted_clearance() in bench/shop_learning.py for u(kerf) = 0.006.
 WANTED = 0.055
 GAUGE_COV = np.diag(np.square([0.0, 0.0, 0.375e-3, 0.58e-3]))
 # u(k) = 0.0058 and u(kx - ky) = 0.0046, mm

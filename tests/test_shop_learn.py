@@ -268,7 +268,7 @@ def test_policies_in_a_simulated_shop() -> None:
     """The order of the policies, and the rates roughly: 24 shops of 24 jobs, seeded.
 
     400 shops of 32 jobs in bench/shop_learning.py: rejects of the last half with learning after one
-    gauge about 0.20, with gauges on demand 0.02, with a fixed kerf 0.86 and with boxes alone 0.20.
+    gauge about 0.20, with gauges on demand 0.01, with a fixed kerf 0.90 and with boxes alone 0.20.
     """
     late = slice(8, 24)
     out = {
