@@ -53,16 +53,29 @@ class Restocked:
 def kept_counts(built: Built) -> dict[str, int]:
     """Counts by direction that a built box has, for asking for the same again.
 
-    Directions where nothing interlocks are left out: a count of one cannot be asked for.
+    Directions where nothing interlocks are left out: a count of one cannot be asked for. So are
+    those where joints differ, as those of a case and its drawers do: a job asks for one count.
     """
-    found: dict[str, int] = {}
+    found: dict[str, set[int]] = {}
     for joint, tabs in zip(built.solution.joints, built.solution.tabs, strict=True):
         if joint.kind == "finger":
             n = max(r.count for r in tabs.runs)
             if n >= 3:
-                name = DIRECTIONS[joint.axis]
-                found[name] = max(n, found.get(name, 0))
-    return {d: found[d] for d in DIRECTIONS if d in found}
+                found.setdefault(DIRECTIONS[joint.axis], set()).add(n)
+    return {d: min(found[d]) for d in DIRECTIONS if len(found.get(d, ())) == 1}
+
+
+def _counts_changed(old: Built, new: Built) -> list[str]:
+    """Finger joints whose counts are no longer what they were, with both."""
+    changed = []
+    for joint, was, now in zip(
+        new.solution.joints, old.solution.tabs, new.solution.tabs, strict=True
+    ):
+        before, behind = (", ".join(str(r.count) for r in t.runs) for t in (was, now))
+        if joint.kind == "finger" and before != behind and was.interlocks:
+            name = new.solution.joint_name(joint.index)
+            changed.append(f"{name} had {before} segments and has {behind}")
+    return changed
 
 
 def _with_thickness(
@@ -145,6 +158,8 @@ def restock(
     new = build(replace(new_job, text=text), measured=measured, **options)
     if not recount:
         notes += _now_interlocking(old, new)
+        if changed := _counts_changed(old, new):
+            notes.append(f"counts that could not be kept: {'; '.join(changed)}")
     notes += _kerf_notes(old, new)
     return Restocked(
         old=old, new=new, job_text=text, changes=tuple(_changes(old, new)), notes=tuple(notes)

@@ -27,7 +27,7 @@ from boxjoint.geometry.rings import Rings
 from boxjoint.job.questions import question_job
 from boxjoint.job.records import DIRECTIONS, Job, PerAxis
 from boxjoint.solve.arrangement import Arrangement
-from boxjoint.solve.guests import job_arrangement
+from boxjoint.solve.cases import job_arrangement
 from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
 from boxjoint.units import format_mm, mm_and_thou
@@ -63,7 +63,7 @@ def build(
     job
         What was asked.
     arrangement
-        The slabs; ``None`` takes the job's own box and dividers.
+        The slabs; ``None`` takes the job's own.
     measured
         What the shop book knows of kerf, scale and clearance here.
     kerf_by_controller
@@ -333,7 +333,8 @@ def files(
     step
         The assembled box as STEP, where the solid kernel made it.
     picture
-        Also draw the assembled box (``box.svg``).
+        Also draw the assembled box (``box.svg``), and what comes out of it on its way
+        (``box-open.svg``).
     only
         The name of one panel: only its drawings are written.
     """
@@ -347,10 +348,15 @@ def files(
     if step is not None:
         content["box.step"] = step
     if picture:
+        from boxjoint.export.bodies import bodies_apart
         from boxjoint.export.isometric import isometric_svg  # shapely is loaded only for pictures
 
         panels = [p.panel for p in built.parts]
         content["box.svg"] = isometric_svg(panels, title=built.job.title).encode()
+        if apart := bodies_apart(built.solution.arrangement):
+            content["box-open.svg"] = isometric_svg(
+                panels, apart=apart, title=f"{built.job.title}, taken apart"
+            ).encode()
     content["report.json"] = report_json(built).encode()
     content["report.md"] = report_text(built).encode()
     return content

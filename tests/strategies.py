@@ -23,6 +23,7 @@ from boxjoint.job.records import (
     FITS,
     PANELS,
     Cut,
+    Drawers,
     Ends,
     Inside,
     Job,
@@ -30,10 +31,12 @@ from boxjoint.job.records import (
     PanelAsk,
     PerAxis,
     ShopAsk,
+    Stack,
     Stock,
     Thickness,
     Top,
 )
+from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, TOPS
 from boxjoint.shop import records as shop
 from boxjoint.solve.arrangement import Arrangement, Slab
 from boxjoint.solve.tabs import TabAsk
@@ -179,9 +182,29 @@ def joint_asks(draw: st.DrawFn) -> JointAsk:
 
 
 @st.composite
+def drawer_asks(draw: st.DrawFn) -> Drawers:
+    """Any table of drawers that the reader accepts."""
+    heights = draw(st.just([]) | st.lists(_nm(1, 5000), min_size=1, max_size=6))
+    return Drawers(
+        count=len(heights) if heights else draw(st.integers(0, 100)),
+        heights=tuple(heights),
+        inside_of=draw(st.sampled_from(INSIDE_OF)),
+        clearance=draw(st.none() | _nm(0.05, 20)),
+        above=draw(st.none() | _nm(0.05, 1000)),
+        behind=draw(st.none() | _nm(0, 1000)),
+        stops=draw(st.booleans()),
+    )
+
+
+@st.composite
 def jobs(draw: st.DrawFn) -> Job:
     """Any job that the reader accepts, in its widest windows."""
-    panel = st.builds(PanelAsk, thickness=st.none() | thicknesses(), material=st.none() | names())
+    panel = st.builds(
+        PanelAsk,
+        thickness=st.none() | thicknesses(),
+        material=st.none() | names(),
+        layers=st.none() | st.integers(1, 20),
+    )
     scale = st.none() | _per_axis(0.9, 1.1)
     cut = st.one_of(
         st.builds(Cut, kerf=st.none() | _per_axis(0.01, 1.5), scale=scale),
@@ -195,11 +218,25 @@ def jobs(draw: st.DrawFn) -> Job:
         stock=Stock(
             material=draw(names().filter(lambda text: bool(text.strip()))),
             thickness=draw(thicknesses()),
+            film=draw(st.none() | _nm(0, 1)),
         ),
-        panels=draw(st.dictionaries(st.sampled_from(PANELS), panel, max_size=6)),
+        panels=draw(
+            st.dictionaries(st.sampled_from((*PANELS, *FURTHER_PANELS)), panel, max_size=6)
+        ),
         cut=draw(cut),
         joint=draw(joint_asks()),
-        top=Top(kind=draw(st.sampled_from(("open", "closed")))),
+        top=draw(
+            st.builds(
+                Top,
+                kind=st.sampled_from(TOPS),
+                clearance=st.none() | _nm(0.05, 5),
+                depth=st.none() | _nm(1, 5000),
+                lip=st.none() | _nm(1, 5000),
+                gap=st.none() | _nm(0.05, 5),
+            )
+        ),
+        stack=draw(st.builds(Stack, count=st.integers(1, 100), clearance=st.none() | _nm(0.05, 5))),
+        drawers=draw(drawer_asks()),
         shop=draw(st.builds(ShopAsk, machine=st.just("") | names(), sheet=st.just("") | names())),
     )
 
@@ -851,4 +888,53 @@ def labelled_rings(draw: st.DrawFn) -> Rings:
     tags = [np.array([draw(labels) for _ in lost], dtype=np.int64) for _ in range(2)]
     return cut_rectangles(
         (table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4]), removed, *tags
+    )
+
+
+# solve: lids, stacks, and cases with drawers
+
+
+@st.composite
+def lidded_jobs(draw: st.DrawFn) -> Job:
+    """A box with a top of any kind, a stack or a case, in sizes that usually can be made."""
+    size = st.integers(40 * _MM, 400 * _MM)
+    thick = st.integers(2 * _MM, 6 * _MM)
+    readings = draw(thick)
+    off = draw(st.integers(0, readings // 20))
+    own = draw(
+        st.dictionaries(
+            st.sampled_from((*PANELS, *FURTHER_PANELS, "drawer-1-left", "tray-2-front", "shelf-1")),
+            st.builds(
+                PanelAsk,
+                thickness=thick.map(lambda t: Thickness(readings=(t,), measured=False)),
+                layers=st.none() | st.integers(1, 2),
+            ),
+            max_size=4,
+        )
+    )
+    what = draw(st.sampled_from(("top", "top", "stack", "drawers")))
+    kind = draw(st.sampled_from(TOPS if what == "top" else ("open", "lift-off")))
+    count = draw(st.integers(1, 5))
+    lip = draw(st.none() | st.integers(_MM, 12 * _MM))
+    return Job(
+        title="Specimen case",
+        unit="mm",
+        inside=Inside(length=draw(size), width=draw(size), height=draw(size)),
+        stock=Stock(
+            material="birch plywood",
+            thickness=Thickness(readings=(readings - off, readings, readings + off), measured=True),
+            film=draw(st.none() | st.integers(0, 100_000)),
+        ),
+        panels=own,
+        top=Top(
+            kind=kind if what != "drawers" else "open",
+            clearance=draw(st.none() | st.integers(50_000, _MM)),
+            lip=lip if kind == "cut-through" else None,
+        ),
+        stack=Stack(count=count if what == "stack" else 1),
+        drawers=Drawers(
+            count=count if what == "drawers" else 0,
+            inside_of=draw(st.sampled_from(INSIDE_OF)),
+            stops=draw(st.booleans()),
+        ),
     )

@@ -31,6 +31,7 @@ from boxjoint.cli.main import COMMANDS, run
 from boxjoint.job.read import read_job
 from boxjoint.shop.book import Book
 from boxjoint.shop.records import Sheet
+from boxjoint.solve.cases import job_arrangement
 
 ROOT = Path(__file__).parents[1]
 FIXTURES = sorted((ROOT / "fixtures" / "jobs").glob("*.toml"))
@@ -188,7 +189,8 @@ def test_every_fixture_builds(cli: Cli, path: Path, tmp_path: Path) -> None:
     shown = cli("build", path, "--out", tmp_path / "out")
     assert shown.code == 0
     files = found(tmp_path / "out")
-    drawings = {f"panels/{n}.{end}" for n in job.panel_names for end in ("dxf", "svg")}
+    names = [slab.name for slab in job_arrangement(job).slabs]
+    drawings = {f"panels/{n}.{end}" for n in names for end in ("dxf", "svg")}
     assert set(files) == drawings | {"panels.dxf", "panels.svg", "report.json", "report.md"}
     assert "exact proof: holds" in shown.out
     assert f"wrote {len(files)} files" in shown.err

@@ -587,7 +587,7 @@ def test_fixtures_cover_the_orders_of_the_workshop() -> None:
     done = {path.stem: read_job(path) for path in FIXTURES}
     assert len(done) >= 8
     assert {job.unit for job in done.values()} == {"mm", "in"}
-    assert {job.top.kind for job in done.values()} == {"open", "closed"}
+    assert {job.top.kind for job in done.values()} >= {"open", "closed", "lift-off", "sliding"}
     assert done["cube-20"].inside.xyz == (20_000_000,) * 3
     assert done["case-1200"].inside.length == 1_200_000_000
     assert len({done["specimen-drawer"].thickness(p).nm for p in PANELS}) == 6
@@ -737,7 +737,7 @@ def test_every_value_of_the_starter_can_be_switched_on(line: str) -> None:
         parse_job(text.replace(line, on))
         return
     key = on.split(" = ")[0]
-    if key in ("thickness", "material"):
+    if key in ("thickness", "material", "layers"):
         start = text.index("# [panels.bottom]")
         text = text[:start] + text[start:].replace("# [panels", "[panels", 1)
         if text.index(line) < start:

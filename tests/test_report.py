@@ -261,6 +261,8 @@ def test_what_it_says_agrees_with_its_own_rings(all_built: dict[str, Built], pat
         assert wider == pytest.approx(kerf, abs=3e-6)
     volume = sum(p["area"] * p["thickness"]["value"] for p in data["panels"].values())
     assert int(data["proofs"]["exact"]["volume_nm3"]) / 1e18 == pytest.approx(volume, rel=1e-7)
+    if data["bodies"]:
+        return  # around lids, trays and drawers there is air
     outside = [data["outside"][d]["value"] for d in ("length", "width", "height")]
     asked = [data["inside"][d]["asked"] for d in ("length", "width", "height")]
     hollow = asked[0] * asked[1] * asked[2]

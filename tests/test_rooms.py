@@ -32,7 +32,19 @@ ROOMS = (
     "cli",
 )
 #: The line of files that the design names.
-SOLVE = ("arrangement", "inside", "box", "guests", "joints", "tabs", "panels", "solution")
+SOLVE = (
+    "arrangement",
+    "inside",
+    "box",
+    "guests",
+    "clearances",
+    "lids",
+    "cases",
+    "joints",
+    "tabs",
+    "panels",
+    "solution",
+)
 
 Edge = tuple[str, str, int]
 

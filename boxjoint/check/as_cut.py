@@ -9,11 +9,12 @@ from __future__ import annotations
 from bisect import bisect_left, insort
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
 from boxjoint.geometry.rings import Ints, Rings, Role
-from boxjoint.solve.arrangement import InsideBlock
+from boxjoint.solve.arrangement import InsideBlock, Slab
 from boxjoint.solve.panels import Panel
 from boxjoint.solve.solution import Solution
 
@@ -194,34 +195,70 @@ def inside_as_cut(
     Returns
     -------
     One record an axis. A panel counts when it has shoulders on the inner faces of slabs at both ends
-    of the block, or at one end and a rim at the other where the block is open there. Guests keep a
-    relief at their shoulders and hold nothing.
+    of the block, or at one end and a rim at the other, and lies against the block. Two that stand rim on rim, as where a box is
+    cut through, count together, by both their names. Guests do not hold: their shoulders keep a
+    relief.
     """
     out = []
     slabs = solution.arrangement.slabs
+    near = {i for i, slab in enumerate(slabs) if _beside(block, slab)}
     for axis in range(3):
         lo, hi = block.box.span(axis)
-        walls_lo = {i for i, s in enumerate(slabs) if s.normal == axis and s.box.hi[axis] == lo}
-        walls_hi = {i for i, s in enumerate(slabs) if s.normal == axis and s.box.lo[axis] == hi}
+        walls_lo = {i for i in near if slabs[i].normal == axis and slabs[i].box.hi[axis] == lo}
+        walls_hi = {i for i in near if slabs[i].normal == axis and slabs[i].box.lo[axis] == hi}
+        walls = walls_lo | walls_hi
+        mates = {j.mate(w) for j in solution.joints for w in (j.a, j.b) if w in walls}
         held: dict[str, int] = {}
+        below: dict[tuple[int, tuple[int, int], int], list[tuple[str, int]]] = {}
+        above: dict[tuple[int, tuple[int, int], int], list[tuple[str, int]]] = {}
         for i, panel in enumerate(solution.panels):
-            if axis not in panel.frame.axes or panel.slab.guest:
+            slab = panel.slab
+            if axis not in panel.frame.axes or slab.guest or (i not in near and i not in mates):
                 continue
             place, sense, role, index = world_sides(panel, as_cut[i], axis)
             shoulder, rim = role == Role.SHOULDER, role == Role.RIM
+            top = hi + (block.rim if axis == 2 else 0)
+            own_lo, own_hi = slab.box.span(axis)
             at_lo = shoulder & _with(solution, index, i, walls_lo)
             at_hi = shoulder & _with(solution, index, i, walls_hi)
-            if (axis, -1) in block.open and panel.slab.box.lo[axis] == lo:
+            at_lo, at_hi = at_lo & (sense < 0), at_hi & (sense > 0)
+            if not (at_lo.any() or at_hi.any() or i in near):
+                continue  # of another box
+            # a rim counts where the block is open, or where something lies on the rim
+            if own_lo == lo and (walls_lo or (axis, -1) in block.open):
                 at_lo |= rim
-            if (axis, 1) in block.open and panel.slab.box.hi[axis] == hi:
+            if own_hi == top and (walls_hi or (axis, 1) in block.open):
                 at_hi |= rim
             at_lo &= sense < 0
             at_hi &= sense > 0
             if at_lo.any() and at_hi.any():
                 # the shoulder that stands out farthest bears
-                held[panel.name] = int(place[at_hi].max() - place[at_lo].min())
+                held[panel.name] = int(place[at_hi].max() - place[at_lo].min()) + hi - top
+                continue
+            across = (slab.normal, slab.box.span(slab.normal))
+            ends = rim & (sense > 0)
+            if at_lo.any() and lo < own_hi < hi and ends.any():
+                reach = int(place[ends].max() - place[at_lo].min())
+                below.setdefault((*across, own_hi), []).append((panel.name, reach))
+            ends = rim & (sense < 0)
+            if at_hi.any() and lo < own_lo < hi and ends.any():
+                reach = int(place[at_hi].max() - place[ends].min())
+                above.setdefault((*across, own_lo), []).append((panel.name, reach))
+        for key, lower in below.items():
+            for (a, p), (b, q) in product(lower, above.get(key, [])):
+                held[f"{a} + {b}"] = p + q
         out.append(InsideAsCut(block=block.name, axis=axis, asked=hi - lo, by_panel=held))
     return tuple(out)
+
+
+def _beside(block: InsideBlock, slab: Slab) -> bool:
+    """Whether a slab lies with its face against the block."""
+    n = slab.normal
+    return (block.box.lo[n] == slab.box.hi[n] or block.box.hi[n] == slab.box.lo[n]) and all(
+        block.box.lo[k] < slab.box.hi[k] and slab.box.lo[k] < block.box.hi[k]
+        for k in range(3)
+        if k != n
+    )
 
 
 def _with(solution: Solution, index: Ints, slab: int, walls: set[int]) -> np.ndarray:

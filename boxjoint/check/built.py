@@ -15,6 +15,8 @@ from boxjoint.fit.relief import Relieved
 from boxjoint.geometry.rings import Rings
 from boxjoint.job.figures import Figure
 from boxjoint.job.records import Job, Source
+from boxjoint.solve.clearances import clearance_figures
+from boxjoint.solve.inside import find_inside
 from boxjoint.solve.panels import Panel
 from boxjoint.solve.solution import Solution
 
@@ -111,7 +113,7 @@ class Built:
 
     @property
     def figures(self) -> dict[str, Figure]:
-        """The plan's figures that matter here: asked ones, and assumed ones that were used."""
+        """What matters here of the plan's figures, and the clearances around lids and drawers."""
         solution = self.solution
         used = {
             "proud": False,
@@ -125,7 +127,14 @@ class Built:
             name: figure
             for name, figure in self.plan.figures.items()
             if figure.source is not Source.ASSUMED or used.get(name, True)
-        }
+        } | clearance_figures(self.job)
+
+    def inside_along(self, axis: int) -> InsideAsCut | None:
+        """The inside that was asked for, along an axis: of equal ones the first that panels hold."""
+        asked = find_inside(self.job).along[axis].nm
+        first = [r for r in self.insides if r.axis == axis and r.block == "inside"]
+        alike = [r for r in self.insides if r.axis == axis and r.asked == asked]
+        return next((r for r in (*first, *alike) if r.by_panel), next(iter(first), None))
 
     def part(self, name: str) -> Part:
         """The named part."""

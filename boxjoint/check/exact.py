@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -420,7 +421,8 @@ class _Boxes:
 def _inside(block: InsideBlock, boxes: _Boxes) -> list[Fault]:
     """Check that no slab but its guests enters the block, and every face is closed that is not open.
 
-    A slab closes a face that lies whole against it, less the block's gap along its edges.
+    A slab closes a face that lies whole against it, less the block's gap along its edges; several may
+    close it together, as both halves of a wall do that is cut through.
     """
     faults = []
     box = block.box
@@ -455,6 +457,8 @@ def _inside(block: InsideBlock, boxes: _Boxes) -> list[Fault]:
             gaps = np.abs(own - face)[beyond]
             if len(gaps) and gaps.min() == 0:
                 continue
+            if _tiled(block, boxes, (boxes.normal == axis) & (own == face), in_plane):
+                continue
             size = [0, 0, 0]
             size[axis] = int(gaps.min()) if len(gaps) else box.size[axis]
             faults.append(
@@ -467,3 +471,23 @@ def _inside(block: InsideBlock, boxes: _Boxes) -> list[Fault]:
                 )
             )
     return faults
+
+
+def _tiled(block: InsideBlock, boxes: _Boxes, against: np.ndarray, plane: list[int]) -> bool:
+    """Whether slabs that lie in the plane of a face cover it together."""
+    u, v = plane
+    lo, hi = block.box.lo, block.box.hi
+    meet = against & (boxes.lo[:, plane] < [hi[u], hi[v]]).all(axis=1)
+    meet &= (boxes.hi[:, plane] > [lo[u], lo[v]]).all(axis=1)
+    if np.count_nonzero(meet) < 2:
+        return False
+    low, high = boxes.lo[meet][:, plane], boxes.hi[meet][:, plane]
+    cuts = []
+    for k, axis in enumerate(plane):
+        marks = {m for m in (*low[:, k].tolist(), *high[:, k].tolist()) if lo[axis] < m < hi[axis]}
+        cuts.append(sorted({lo[axis], hi[axis], *marks}))
+    return all(
+        ((low <= (u0, v0)) & (high >= (u1, v1))).all(axis=1).any()
+        for u0, u1 in pairwise(cuts[0])
+        for v0, v1 in pairwise(cuts[1])
+    )

@@ -49,7 +49,7 @@ def show_built(built: Built) -> None:
     outside = outside_of(built.solution.arrangement).size
     found = find_inside(job).along
     for k, name in enumerate(DIRECTIONS):
-        inside = next((r for r in built.insides if r.axis == k), None)
+        inside = built.inside_along(k)
         cut = "-"
         if inside and inside.by_panel:
             cut = format_mm(inside.least, places=3)
@@ -73,7 +73,9 @@ def show_built(built: Built) -> None:
     show_table("Cut with", ["figure", "value", "what it is", ""], rows)
     rows = []
     for p in built.parts:
-        t = job.thickness(p.panel.name) if p.panel.name in job.panel_names else None
+        thickness = job.thickness(p.panel.name)
+        # an arrangement that is not the job's may have slabs of its own
+        t = thickness if thickness.nm == p.panel.slab.thickness else None
         how = "computed"
         if t is not None:
             how = (

@@ -66,6 +66,10 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
         t = job.thickness(part.panel.name)
         how = f"measured, {len(t.readings)} readings" if t.measured else "asked"
         lines.append(f"thickness {both(t.nm, job.unit)} ({how})")
+        layers = job.layers(part.panel.name)
+        if layers > 1:
+            sheet = both(job.sheet(part.panel.name).nm, job.unit)
+            lines.append(f"cut {layers} of these from {sheet} and glue them face to face")
         lines.append(f"material {job.material(part.panel.name)}")
         lines.append("seen from outside the box; lower left corner of the panel at 0, 0")
     return tuple(lines)

@@ -12,6 +12,7 @@ from typing import Any
 
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
+from boxjoint.export.report_bodies import bodies, bodies_lines, insides
 from boxjoint.export.report_inside import compartments, inside, inside_lines
 from boxjoint.geometry.rings import Rings
 from boxjoint.job.records import DIRECTIONS, Source, Thickness
@@ -77,6 +78,8 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
         "job": {"path": job.path, "text": job.text, "built": job_to_toml(job)},
         "inside": inside(built),
         "compartments": compartments(built),
+        "insides": insides(built),
+        "bodies": bodies(built),
         "outside": {
             d: {"value": _mm(s), "unit": "mm", "source": "computed"}
             for d, s in zip(DIRECTIONS, outside, strict=True)
@@ -140,6 +143,7 @@ def _panel(built: Built, part: Part, rings: bool) -> dict[str, Any]:
     out: dict[str, Any] = {
         "material": job.material(panel.name),
         "thickness": _thickness(job.thickness(panel.name)),
+        "layers": job.layers(panel.name),
         "size": [_mm(s) for s in panel.size],
         "drawn_size": [_mm(x1 - x0), _mm(y1 - y0)],
         "area": round(nominal.area / _MM**2, 6),
@@ -161,10 +165,10 @@ def _slots(built: Built) -> list[dict[str, Any]]:
     """Slots that take a sheet: clearance at the mean, the thickest and the thinnest reading."""
     out = []
     for s in built.sheets:
-        t = built.job.thickness(s.sheet) if s.sheet in built.job.panel_names else None
+        t = built.job.thickness(s.sheet)
         nominal = built.solution.panel(s.sheet).slab.thickness
-        thick = t.greatest if t else nominal
-        thin = t.least if t else nominal
+        own = t.nm == nominal  # an arrangement that is not the job's may have slabs of its own
+        thick, thin = (t.greatest, t.least) if own else (nominal, nominal)
         out.append(
             {
                 "panel": s.panel,
@@ -260,7 +264,7 @@ def report_text(built: Built) -> str:
     lines += [f"boxjoint {__version__}: **{verdict}**.", "", *inside_lines(built)]
     outside = outside_of(built.solution.arrangement).size
     sizes = " x ".join(both(s, unit) for s in outside)
-    lines += ["", f"Outside (computed): {sizes}.", "", "## Cut with", ""]
+    lines += ["", f"Outside (computed): {sizes}.", *bodies_lines(built), "", "## Cut with", ""]
     lines += ["| figure | value | what it is | |", "|---|---|---|---|"]
     for name, f in built.figures.items():
         value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)

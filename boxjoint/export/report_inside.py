@@ -13,7 +13,7 @@ from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import Along, find_inside
 from boxjoint.units import both, format_mm
 
-__all__ = ["compartments", "inside", "inside_lines"]
+__all__ = ["compartments", "held", "inside", "inside_lines"]
 
 _MM = 1_000_000
 
@@ -24,7 +24,7 @@ def _mm(nm: int) -> float:
 
 def _whole(built: Built, axis: int) -> InsideAsCut | None:
     """The inside as cut along an axis; where the base is raised, its slots hold the height."""
-    row = next((r for r in built.insides if r.axis == axis and r.block == "inside"), None)
+    row = built.inside_along(axis)
     if row is None or row.by_panel:
         return row
     raised = next((c for c in built.compartments if c.axis == axis and not c.number), None)
@@ -33,6 +33,16 @@ def _whole(built: Built, axis: int) -> InsideAsCut | None:
     return InsideAsCut(
         block=row.block, axis=axis, asked=row.asked, by_panel={raised.binds: raised.mean}
     )
+
+
+def held(r: InsideAsCut) -> dict[str, Any]:
+    """What panels hold of an inside along one direction, mm."""
+    return {
+        "least": _mm(r.least) if r.by_panel else None,
+        "greatest": _mm(r.greatest) if r.by_panel else None,
+        "binds": r.binds,
+        "by_panel": {p: _mm(v) for p, v in sorted(r.by_panel.items())},
+    }
 
 
 def inside(built: Built) -> dict[str, Any]:
@@ -55,12 +65,7 @@ def inside(built: Built) -> dict[str, Any]:
         r = _whole(built, k)
         if r is not None:
             row["nominal"] = _mm(r.asked)
-            row["as_cut"] = {
-                "least": _mm(r.least) if r.by_panel else None,
-                "greatest": _mm(r.greatest) if r.by_panel else None,
-                "binds": r.binds,
-                "by_panel": {p: _mm(v) for p, v in sorted(r.by_panel.items())},
-            }
+            row["as_cut"] = held(r)
         out[name] = row
     return out
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from boxjoint.errors import nearest_name
 from boxjoint.job.filling import DIVIDER_NAME
 from boxjoint.job.records import DIRECTIONS, PANELS
+from boxjoint.job.tops import is_further_panel
 
 __all__ = ["TABLES", "Keys", "all_keys", "is_known", "key_name", "known_keys", "suggest_key"]
 
@@ -33,12 +34,14 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "cut",
         "joint",
         "top",
+        "stack",
+        "drawers",
         "shop",
     ),
     ("inside",): DIRECTIONS,
-    ("stock",): ("material", "thickness"),
+    ("stock",): ("material", "thickness", "film"),
     ("panels",): PANELS,
-    ("panels", "*"): ("thickness", "material"),
+    ("panels", "*"): ("thickness", "material", "layers"),
     ("bottom",): ("raised",),
     ("dividers",): ("length", "width", "thickness", "material", "height", "fixing", "clearance"),
     ("dividers", "length"): ("compartments",),
@@ -67,7 +70,9 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "corner_relief",
     ),
     ("joint", "segments"): DIRECTIONS,
-    ("top",): ("kind",),
+    ("top",): ("kind", "clearance", "depth", "lip", "gap"),
+    ("stack",): ("count", "clearance"),
+    ("drawers",): ("count", "heights", "inside_of", "clearance", "above", "behind", "stops"),
     ("shop",): ("machine", "sheet", "settings"),
 }
 
@@ -95,7 +100,7 @@ def _pattern(keys: Keys) -> tuple[str, ...]:
 def is_known(keys: Keys) -> bool:
     """Tell whether a table may hold the last of the keys."""
     name, known = str(keys[-1]), known_keys(keys[:-1]) or ()
-    if keys[:-1] == ("panels",) and DIVIDER_NAME.fullmatch(name):
+    if keys[:-1] == ("panels",) and (DIVIDER_NAME.fullmatch(name) or is_further_panel(name)):
         return True
     return name in known or "*" in known
 

@@ -23,9 +23,11 @@ __all__ = [
     "MOST_COMPARTMENTS",
     "MOST_GRID",
     "MOST_ITEMS",
+    "MOST_LAYERS",
     "MOST_READINGS",
     "MOST_SEGMENTS",
     "MOST_SPREAD",
+    "TOP_WINDOWS",
     "WINDOWS",
     "Window",
     "measures",
@@ -167,6 +169,46 @@ FILLING_WINDOWS: dict[str, Window] = {
         name="space to fit into", least=_F(1), most=_HOUSE * 2, hint=_UNIT_HINT
     ),
 }  # fmt: skip
+
+#: Windows of tops, stacks and drawers, by table and key; :func:`measures` uses the same.
+TOP_WINDOWS: dict[tuple[str, str], Window] = {
+    ("stock", "film"): Window(
+        name="film", least=_F(0), most=_F(1), usual=(_F(0), _F(2, 10)), form="small",
+        hint="film is what all coats of finish add to one face",
+    ),
+    ("top", "clearance"): Window(
+        name="clearance of the lid", least=_F(5, 100), most=_F(5), usual=(_F(1, 10), _F(1)),
+        form="small", hint="clearance of a lid is on each side, not both together",
+    ),
+    ("top", "depth"): Window(name="depth of the lid", least=_F(1), most=_HOUSE, hint=_UNIT_HINT),
+    ("top", "lip"): Window(name="lip", least=_F(1), most=_HOUSE, hint=_UNIT_HINT),
+    ("top", "gap"): Window(
+        name="gap of the rails", least=_F(5, 100), most=_F(5), usual=(_F(1, 10), _F(1)),
+        form="small", hint="gap is what the lid leaves free between the rails, above it",
+    ),
+    ("stack", "clearance"): Window(
+        name="clearance of the lip", least=_F(5, 100), most=_F(5), usual=(_F(1, 10), _F(1)),
+        form="small", hint="clearance of a lip is on each side, not both together",
+    ),
+    ("drawers", "heights"): Window(
+        name="height of an opening", least=_F(1), most=_HOUSE, hint=_UNIT_HINT
+    ),
+    ("drawers", "clearance"): Window(
+        name="clearance of the drawers", least=_F(5, 100), most=_F(20), usual=(_F(3, 10), _F(2)),
+        form="small", hint="clearance of a drawer is on each side, not both together",
+    ),
+    ("drawers", "above"): Window(
+        name="clearance above the drawers", least=_F(5, 100), most=_F(1000),
+        usual=(_F(3, 10), _F(5)), form="small",
+    ),
+    ("drawers", "behind"): Window(
+        name="clearance behind the drawers", least=_F(0), most=_F(1000), usual=(_F(0), _F(20)),
+        form="small",
+    ),
+}  # fmt: skip
+
+#: Sheets that one panel is laminated from.
+MOST_LAYERS = 20
 
 #: Compartments along one direction, and of a box that is divided along both.
 MOST_COMPARTMENTS = 1001
@@ -331,6 +373,7 @@ def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
             place = (*keys, number) if thickness.measured else keys
             yield place, WINDOWS["thickness"], _mm(reading)
     yield from _filling(job)
+    yield from _tops(job)
     for name in ("kerf", "scale"):
         pair = getattr(job.cut, name)
         if pair is not None and math.isfinite(pair.x) and math.isfinite(pair.y):
@@ -347,6 +390,16 @@ def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
         value = getattr(job.joint, name, None)
         if value is not None:
             yield ("joint", name), WINDOWS[name], _mm(value)
+
+
+def _tops(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
+    """Give the values of tops, stacks and drawers, as :func:`measures` does."""
+    for (table, key), window in TOP_WINDOWS.items():
+        value = getattr(getattr(job, table), key)
+        for number, nm in enumerate(value if isinstance(value, tuple) else (value,)):
+            if nm is not None:
+                place: Keys = (table, key, number) if isinstance(value, tuple) else (table, key)
+                yield place, window, _mm(nm)
 
 
 def _filling(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:

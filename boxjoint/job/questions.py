@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from boxjoint.job.keys import key_name
 from boxjoint.job.limits import Window, measures, shown
 from boxjoint.job.records import DIRECTIONS, Job
+from boxjoint.job.tops import speaks_of, unused_keys
 from boxjoint.units import both
 
 __all__ = ["Question", "question_job"]
@@ -94,7 +95,7 @@ def _thick(job: Job) -> tuple[Question, ...]:
 
 
 def _unused(job: Job) -> tuple[Question, ...]:
-    """What the job says of panels that its box has not."""
+    """What the job says of panels and of a top that its box has not."""
     return tuple(
         Question(
             where=key_name(("panels", name), table=True),
@@ -103,5 +104,12 @@ def _unused(job: Job) -> tuple[Question, ...]:
             + (f"; [top] kind is {job.top.kind!r}" if name == "top" else ""),
         )
         for name in job.panels
-        if name not in job.panel_names
+        if not speaks_of(name, job.panel_names, job.stack, job.drawers)
+    ) + tuple(
+        Question(
+            where=key_name(("top", key)),
+            value="not used",
+            text=f"a top of the kind {job.top.kind!r} has no {key}",
+        )
+        for key in unused_keys(job.top)
     )

@@ -6,6 +6,7 @@ out of the job; the room that needs it fills in an assumed value and says so.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
@@ -19,6 +20,7 @@ from boxjoint.job.filling import (
     FitInto,
     Item,
 )
+from boxjoint.job.tops import Drawers, Stack, Top, further_panels, homes_of
 
 __all__ = [
     "AXES",
@@ -26,6 +28,7 @@ __all__ = [
     "FITS",
     "PANELS",
     "Cut",
+    "Drawers",
     "Ends",
     "Inside",
     "Job",
@@ -34,6 +37,7 @@ __all__ = [
     "PerAxis",
     "ShopAsk",
     "Source",
+    "Stack",
     "Stock",
     "Thickness",
     "Top",
@@ -147,18 +151,26 @@ class Inside:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stock:
-    """The sheet that every panel is cut from unless the panel says otherwise."""
+    """The sheet that every panel is cut from unless the panel says otherwise.
+
+    ``film`` is what finish adds to every face, nm, where parts move past each other.
+    """
 
     material: str
     thickness: Thickness
+    film: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PanelAsk:
-    """What one panel asks for itself; ``None`` takes the job's stock."""
+    """What one panel asks for itself; ``None`` takes the job's stock.
+
+    ``layers`` sheets are glued face to face and are one panel of their thickness together.
+    """
 
     thickness: Thickness | None = None
     material: str | None = None
+    layers: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,13 +220,6 @@ class JointAsk:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Top:
-    """The top of the box: ``open`` or ``closed``."""
-
-    kind: Literal["open", "closed"] = "open"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ShopAsk:
     """Where it is cut, by names in the shop book; ``""`` where the job does not say.
 
@@ -249,30 +254,56 @@ class Job:
     items: dict[str, Item] = field(default_factory=dict)
     contents: Contents = field(default_factory=Contents)
     fit_into: FitInto = field(default_factory=FitInto)
+    stack: Stack = field(default_factory=Stack)
+    drawers: Drawers = field(default_factory=Drawers)
     shop: ShopAsk = field(default_factory=ShopAsk)
     path: str = field(default="", compare=False)
     text: str = field(default="", compare=False, repr=False)
 
-    def thickness(self, panel: str) -> Thickness:
-        """Thickness of the named panel: its own, or that of all dividers, or the stock's."""
-        own = self.panels.get(panel)
-        if own and own.thickness is not None:
-            return own.thickness
-        if self.divider_stock.thickness is not None and DIVIDER_NAME.fullmatch(panel):
-            return self.divider_stock.thickness
+    def _asks(self, panel: str) -> Iterator[PanelAsk]:
+        """What the job asks of a panel, under each of its names, the most particular first."""
+        for home in homes_of(panel):
+            if home in self.panels:
+                yield self.panels[home]
+            if DIVIDER_NAME.fullmatch(home):
+                yield self.divider_stock
+
+    def sheet(self, panel: str) -> Thickness:
+        """Thickness of the sheet that the named panel is cut from: its own, or the stock's."""
+        for own in self._asks(panel):
+            if own.thickness is not None:
+                return own.thickness
         return self.stock.thickness
+
+    def layers(self, panel: str) -> int:
+        """How many sheets the named panel is laminated from."""
+        for own in self._asks(panel):
+            if own.layers is not None:
+                return own.layers
+        return 1
+
+    def thickness(self, panel: str) -> Thickness:
+        """Thickness of the named panel, all its layers together; glue is not counted."""
+        sheet, n = self.sheet(panel), self.layers(panel)
+        if n == 1:
+            return sheet
+        return Thickness(readings=tuple(n * r for r in sheet.readings), measured=sheet.measured)
 
     def material(self, panel: str) -> str:
         """Material of the named panel: its own, or that of all dividers, or the stock's."""
-        own = self.panels.get(panel)
-        if own and own.material is not None:
-            return own.material
-        if self.divider_stock.material is not None and DIVIDER_NAME.fullmatch(panel):
-            return self.divider_stock.material
+        for own in self._asks(panel):
+            if own.material is not None:
+                return own.material
         return self.stock.material
 
     @property
     def panel_names(self) -> tuple[str, ...]:
-        """Panels that this box has: walls and base in the default rank, then dividers."""
-        box = tuple(p for p in PANELS if p != "top" or self.top.kind == "closed")
-        return box + self.dividers.names
+        """Panels that this job may speak of: walls and base in the default rank, then the others.
+
+        Of drawers, trays and shelves each name stands once, without its number.
+        """
+        gone = {"front"} if self.drawers.count else set()
+        if self.top.kind != "closed" and not self.drawers.count:
+            gone.add("top")
+        box = tuple(p for p in PANELS if p not in gone)
+        return box + further_panels(self.top, self.stack, self.drawers) + self.dividers.names

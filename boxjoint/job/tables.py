@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
-from typing import Literal, cast
+from typing import cast
 
-from boxjoint.job.filling_tables import Filling, FillingReader
+from boxjoint.job.filling_tables import Filling
 from boxjoint.job.keys import TABLES, Keys, is_known
 from boxjoint.job.limits import WINDOWS, Window, rank_problem, segments_problem
 from boxjoint.job.problems import Problem
@@ -21,6 +21,7 @@ from boxjoint.job.records import (
     DIRECTIONS,
     FITS,
     Cut,
+    Drawers,
     Ends,
     Inside,
     Job,
@@ -28,10 +29,12 @@ from boxjoint.job.records import (
     PanelAsk,
     PerAxis,
     ShopAsk,
+    Stack,
     Stock,
     Top,
     Unit,
 )
+from boxjoint.job.top_tables import TopReader
 from boxjoint.job.values import MOST_NAME, plain_value
 from boxjoint.units import to_nm
 
@@ -49,7 +52,7 @@ _JOINT_LENGTHS = (
 )
 
 
-class TableReader(FillingReader):
+class TableReader(TopReader):
     """Reads the tables of one document and gathers what is wrong on the way in ``problems``.
 
     Parameters and notes as for :class:`boxjoint.job.values.ValueReader`.
@@ -69,7 +72,7 @@ class TableReader(FillingReader):
         cut = self._read_cut()
         joint = self._read_joint()
         shop = self._read_shop()
-        kind = self._choice(("top", "kind"), self._table(("top",)).get("kind"), ("open", "closed"))
+        top_ask, stack, drawers = self._read_top(), self._read_stack(), self._read_drawers()
         if self.problems or self.unit is None or filling is None or stock is None:
             return None
         if title is None:
@@ -83,7 +86,9 @@ class TableReader(FillingReader):
             panels=panels,
             cut=cut or Cut(),
             joint=joint or JointAsk(),
-            top=Top(kind=cast(Literal["open", "closed"], kind or "open")),
+            top=top_ask or Top(),
+            stack=stack or Stack(),
+            drawers=drawers or Drawers(),
             bottom=filling.bottom,
             dividers=filling.dividers,
             divider_stock=filling.divider_stock,
@@ -129,9 +134,10 @@ class TableReader(FillingReader):
         thickness = self._thickness(("stock", "thickness"), table.get("thickness"))
         if "thickness" not in table:
             self._missing(("stock", "thickness"), "thickness = ... as measured with calipers")
+        film = self._around(("stock", "film"), table.get("film"))
         if material is None or thickness is None:
             return None
-        return Stock(material=material, thickness=thickness)
+        return Stock(material=material, thickness=thickness, film=film)
 
     def _read_panels(self) -> dict[str, PanelAsk]:
         panels = {}
@@ -142,6 +148,7 @@ class TableReader(FillingReader):
                 panels[name] = PanelAsk(
                     thickness=self._thickness((*keys, "thickness"), table.get("thickness")),
                     material=self._name((*keys, "material"), table.get("material")),
+                    layers=self._layers((*keys, "layers"), table.get("layers")),
                 )
         return panels
 

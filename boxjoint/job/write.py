@@ -18,7 +18,7 @@ from typing import Any
 from boxjoint.errors import JobError
 from boxjoint.job.filling import Item
 from boxjoint.job.keys import key_name
-from boxjoint.job.records import DIRECTIONS, Job, JointAsk, PerAxis, Thickness, Unit
+from boxjoint.job.records import DIRECTIONS, Drawers, Job, JointAsk, PerAxis, Thickness, Unit
 from boxjoint.units import NM_PER_64TH, NM_PER_INCH, NM_PER_MM, format_fraction
 
 __all__ = [
@@ -173,19 +173,25 @@ def job_to_toml(job: Job) -> str:
             {
                 "material": job.stock.material,
                 "thickness": _thickness(job.stock.thickness, job.unit),
+                "film": _length(job.stock.film, job),
             },
         ),
     ]
     for name, panel in job.panels.items():
         thickness = None if panel.thickness is None else _thickness(panel.thickness, job.unit)
-        tables.append((f"panels.{name}", {"thickness": thickness, "material": panel.material}))
+        tables.append(
+            (
+                f"panels.{name}",
+                {"thickness": thickness, "material": panel.material, "layers": panel.layers},
+            )
+        )
     tables += _filling(job)
     cut = {
         "kerf": _pair(job.cut.kerf, job.unit, length=True),
         "scale": _pair(job.cut.scale, job.unit, length=False),
         "tool": _length(job.cut.tool, job),
     }
-    tables += [("cut", cut), ("joint", _joint(job)), ("top", {"kind": job.top.kind})]
+    tables += [("cut", cut), ("joint", _joint(job)), *_tops(job)]
     shop = {k: getattr(job.shop, k) or None for k in ("machine", "sheet", "settings")}
     tables.append(("shop", shop))
     blocks = []
@@ -200,6 +206,37 @@ def job_to_toml(job: Job) -> str:
         lines += [f"{key} = {_toml(value)}" for key, value in values.items() if value is not None]
         blocks.append("\n".join(lines) + "\n")
     return "\n".join(blocks)
+
+
+def _tops(job: Job) -> list[tuple[str, dict[str, object]]]:
+    """The tables of top, stack and drawers; keys that say nothing are ``None``."""
+    top, stack, drawers, plain = job.top, job.stack, job.drawers, Drawers()
+    return [
+        (
+            "top",
+            {
+                "kind": top.kind,
+                **{k: _length(getattr(top, k), job) for k in ("clearance", "depth", "lip", "gap")},
+            },
+        ),
+        (
+            "stack",
+            {
+                "count": stack.count if stack.count != 1 else None,
+                "clearance": _length(stack.clearance, job),
+            },
+        ),
+        (
+            "drawers",
+            {
+                "count": drawers.count or None,
+                "heights": [_length(nm, job) for nm in drawers.heights] or None,
+                "inside_of": drawers.inside_of if drawers.inside_of != plain.inside_of else None,
+                **{k: _length(getattr(drawers, k), job) for k in ("clearance", "above", "behind")},
+                "stops": None if drawers.stops else False,
+            },
+        ),
+    ]
 
 
 def _filling(job: Job) -> list[tuple[str, dict[str, object]]]:

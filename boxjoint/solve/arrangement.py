@@ -76,7 +76,7 @@ class InsideBlock:
 
     ``open`` holds (axis, sense) pairs; an open top is (2, 1). ``rim`` is how far above the block the
     rim of the walls lies, nm, where a lip under a lid takes that room. ``guests`` names the slabs that
-    may stand in it. ``gap`` is how far short of a face's edges the slab that closes it may end, nm,
+    may stand in it: dividers, the drawer in its opening, the walls in a lid that goes over them. ``gap`` is how far short of a face's edges the slab that closes it may end, nm,
     as loose dividers do. ``compartment`` counts it along x and y from 1, where dividers bound it.
     """
 
@@ -226,16 +226,16 @@ def _check_bodies(
             )
     held: dict[str, set[str]] = {s.name: set() for s in slabs}
     for i, j in met:
-        a, b = slabs[i].name, slabs[j].name
-        held[a].add(b)
-        held[b].add(a)
-        if home.get(a) != home.get(b):
+        one, other = slabs[i].name, slabs[j].name
+        held[one].add(other)
+        held[other].add(one)
+        if home.get(one) != home.get(other):
             shared = slabs[i].box.common(slabs[j].box)
             raise ArrangementError(
-                f"{a} and {b} run through each other and could never be taken apart",
+                f"{one} and {other} run through each other and could never be taken apart",
                 where=place_text(shared) if shared is not None else "",
                 limit="slabs of different bodies may touch, never overlap",
-                panels=(a, b),
+                panels=(one, other),
             )
     for body in bodies:
         for one, other in body.glued:

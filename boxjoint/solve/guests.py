@@ -18,7 +18,7 @@ from boxjoint.solve.inside import InsideFound, find_inside
 
 __all__ = [
     "LOOSE_CLEARANCE_NM",
-    "job_arrangement",
+    "filled_box",
     "loose_clearance",
     "with_dividers",
     "with_raised_base",
@@ -28,8 +28,8 @@ LOOSE_CLEARANCE_NM = 500_000
 """Wall to wall minus a loose divider, both ends together, nm (common practice, no source)."""
 
 
-def job_arrangement(job: Job) -> Arrangement:
-    """Return all slabs of a job: its box, its base raised as asked, its dividers.
+def filled_box(job: Job) -> Arrangement:
+    """Return the job's box without lids and the like: its base raised as asked, its dividers.
 
     Raises
     ------

@@ -19,7 +19,7 @@ from itertools import pairwise
 from typing import Literal
 
 from boxjoint.errors import InputError
-from boxjoint.job.filling import REST, Compartments, Item, divider_names
+from boxjoint.job.filling import REST, Compartments, Dividers, Item, divider_names
 from boxjoint.job.records import DIRECTIONS, Inside, Job, Source
 from boxjoint.job.standards import standard_item
 from boxjoint.units import both
@@ -156,6 +156,9 @@ def find_inside(job: Job) -> InsideFound:
         When sizes do not add up, contents or compartments do not fit, or the box does not fit into
         its limit; names the part that gives, the distance and the limit.
     """
+    if job.drawers.count and job.drawers.inside_of == "case":
+        # what divides and fills the drawers says nothing of the case around them
+        job = replace(job, dividers=Dividers(), items={})
     found = tuple(_along(job, axis, _needs(job, axis)) for axis in range(3))
     return InsideFound(along=(found[0], found[1], found[2]))
 
