@@ -158,6 +158,7 @@ def restock(
     new = build(replace(new_job, text=text), measured=measured, **options)
     if not recount:
         notes += _now_interlocking(old, new)
+        notes += _other_mortises(old, new)
         if changed := _counts_changed(old, new):
             notes.append(f"counts that could not be kept: {'; '.join(changed)}")
     notes += _kerf_notes(old, new)
@@ -256,6 +257,30 @@ def _now_interlocking(old: Built, new: Built) -> list[str]:
     ]
 
 
+def _other_mortises(old: Built, new: Built) -> list[str]:
+    """A count by direction is for finger joints; say where tabs in mortises follow the new sheet."""
+    names = [
+        new.solution.joint_name(joint.index)
+        for joint, was, now in zip(
+            new.solution.joints, old.solution.tabs, new.solution.tabs, strict=True
+        )
+        if joint.kind == "mortise" and [r.count for r in was.runs] != [r.count for r in now.runs]
+    ]
+    if not names:
+        return []
+    return [f"tabs in mortises follow the new sheet, so cut both mates again: {', '.join(names)}"]
+
+
+def _held(built: Built) -> dict[tuple[str, str], tuple[int, ...]]:
+    """The counts of every joint, for a panel that has to go with mates that are cut already."""
+    names = [p.name for p in built.solution.panels]
+    return {
+        (names[j.a], names[j.b]): tuple(r.count for r in t.runs)
+        for j, t in zip(built.solution.joints, built.solution.tabs, strict=True)
+        if j.kind != "halflap"
+    }
+
+
 def _asking(job: Job, counts: dict[str, int]) -> Job:
     return replace(job, joint=replace(job.joint, segments=dict(counts), tab_width=None))
 
@@ -342,12 +367,24 @@ def recut(
             do=nearest_name(panel, job.panel_names),
         )
     notes: list[str] = []
-    today = job
+    today, held = job, None
+    if (
+        thickness is not None
+        and panel in job.dividers.names
+        and thickness.nm != job.thickness(panel).nm
+    ):
+        raise InputError(
+            "a divider of another thickness does not go with slots that are cut already",
+            where=f"--panel {panel}",
+            value=both(thickness.nm, job.unit),
+            limit=f"the slots are for {both(job.thickness(panel).nm, job.unit)}",
+            do="cut the whole box again with restock",
+        )
     if thickness is not None:
         old = build(job, measured=measured, **options)
         changed, _ = _with_thickness(job, None, {panel: thickness})
         refuse_job(changed, proceed=bool(options.get("confirmed")))
-        today = _asking(changed, kept_counts(old))  # the mates that are cut keep their segments
+        today, held = changed, _held(old)  # the mates that are cut keep their segments
         off = thickness.nm - job.thickness(panel).nm
         if off:
             stand = "shy of" if off > 0 else "proud of"
@@ -355,5 +392,5 @@ def recut(
                 f"the mates were cut for {format_mm(job.thickness(panel).nm)}: their tips will stand "
                 f"{format_mm(abs(off))} {stand} the new {panel}'s face"
             )
-    built = build(today, measured=measured, **options)
+    built = build(today, measured=measured, held=held, **options)
     return built, tuple(notes)

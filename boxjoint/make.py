@@ -5,7 +5,7 @@ Commands, notebooks and the page call this and hold no rules of their own.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -27,10 +27,12 @@ from boxjoint.geometry.rings import Rings
 from boxjoint.job.questions import question_job
 from boxjoint.job.records import DIRECTIONS, Job, PerAxis
 from boxjoint.solve.arrangement import Arrangement
+from boxjoint.solve.box import outside_of
 from boxjoint.solve.cases import job_arrangement
+from boxjoint.solve.inside import find_inside
 from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
-from boxjoint.units import format_mm, mm_and_thou
+from boxjoint.units import both, format_mm, mm_and_thou
 
 __all__ = ["build", "files", "solid", "tab_ask"]
 
@@ -53,6 +55,7 @@ def build(
     *,
     arrangement: Arrangement | None = None,
     measured: Measured | None = None,
+    held: Mapping[tuple[str, str], tuple[int, ...]] | None = None,
     kerf_by_controller: bool = False,
     confirmed: bool = False,
 ) -> Built:
@@ -66,6 +69,9 @@ def build(
         The slabs; ``None`` takes the job's own.
     measured
         What the shop book knows of kerf, scale and clearance here.
+    held
+        Counts of segments that mates which are cut already have; as in
+        :class:`~boxjoint.solve.tabs.TabAsk`.
     kerf_by_controller
         Draw with clearance, proud and reliefs, but leave the kerf to the controller.
     confirmed
@@ -82,7 +88,8 @@ def build(
         When the job cannot be solved or cut; nothing was proved then.
     """
     arrangement = arrangement or job_arrangement(job)
-    solution = solve(arrangement, tab_ask(job))
+    _refuse_outside(job, arrangement)
+    solution = solve(arrangement, replace(tab_ask(job), held=held))
     exact = exact_proof(solution.panels, arrangement.insides)
 
     names = [p.name for p in solution.panels]
@@ -135,6 +142,19 @@ def build(
         seat_gap_mm=_seat_gap(plan),
     )
     return _judged(built)
+
+
+def _refuse_outside(job: Job, arrangement: Arrangement) -> None:
+    """Refuse a box that is larger than the space it must go into, whatever it is made of."""
+    for name, size in zip(DIRECTIONS, outside_of(arrangement).size, strict=True):
+        limit: int | None = getattr(job.fit_into, name)
+        if limit is not None and size > limit:
+            raise InputError(
+                f"the box does not fit: its {name} is {both(size - limit, job.unit)} too large",
+                where=f"[fit_into] {name}",
+                value=f"outside {both(size, job.unit)}",
+                limit=f"at most {both(limit, job.unit)}",
+            )
 
 
 def _confirm_one_kerf(plan: Plan, confirmed: bool) -> None:
@@ -219,14 +239,14 @@ def _warnings(built: Built) -> list[str]:
     found += built.plan.warnings
     found += _tab_warnings(built.solution)
     found += _sheet_warnings(built)
+    tabs = min((r.width for t in built.solution.tabs for r in t.runs), default=0)
     for part in built.parts:
         if part.relieved.left_out:
             found.append(
                 f"{part.panel.name}: {part.relieved.left_out} inside corners have no room for a relief "
                 f"of {built.plan.corner_relief.value:.3g} mm radius and keep the tool's own"
             )
-        tabs = [r.width for t in built.solution.tabs for r in t.runs]
-        if part.neck and tabs and part.neck.width < min(*tabs, part.panel.slab.thickness):
+        if part.neck and tabs and part.neck.width < min(tabs, part.panel.slab.thickness):
             x, y = part.neck.place
             found.append(
                 f"{part.panel.name}: a neck of {part.neck.width / 1e6:.2f} mm at x {x / 1e6:.1f}, "
@@ -262,7 +282,7 @@ def _tab_warnings(solution: Solution) -> list[str]:
 
 
 def _sheet_warnings(built: Built) -> list[str]:
-    """Say which sheets may not go into their slots where they are thickest, and what stands loose."""
+    """Say which sheets may not go into their slots, and what stands loose or out of the box."""
     found = []
     tight: dict[str, int] = {}
     for s in built.sheets:
@@ -275,6 +295,13 @@ def _sheet_warnings(built: Built) -> list[str]:
             f"{', '.join(tight)}: the thickest reading does not go into every slot; {worst} is "
             f"{tight[worst] / 1e6:.3f} mm too thick; give more [joint] sheet_clearance"
         )
+    if built.job.items:
+        height = find_inside(built.job).along[2]
+        if height.room is not None and height.room < 0:
+            found.append(
+                f"the contents want {format_mm(height.nm - height.room)} of height and the inside has "
+                f"{format_mm(height.nm)}: they may stand out of the open box"
+            )
     dividers = built.job.dividers
     if dividers.fixing == "loose" and dividers.names and min(map(len, dividers.along)) == 1:
         found.append(

@@ -84,6 +84,7 @@ def test_every_fixture_keeps_inside_and_counts_on_another_sheet(path: Path, by: 
     # for their counts; then it is said
     said = any(note.startswith("counts that could not be kept") for note in result.notes)
     assert ("finger" in changed) == said
+    assert ("mortise" in changed) == any("tabs in mortises" in note for note in result.notes)
     assert result.new.job.stock.thickness == new
     # a panel's own thickness is its own
     for name, panel in asked.panels.items():

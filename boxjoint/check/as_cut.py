@@ -164,16 +164,23 @@ def _compare(joint: int, a: dict[int, Ints], b: dict[int, Ints]) -> JointAsCut:
 def sheets_as_cut(solution: Solution, as_cut: Sequence[Rings]) -> tuple[SheetAsCut, ...]:
     """Measure every slot and mortise that takes a sheet, cheek to cheek."""
     out = []
+    cheeks: dict[tuple[int, int], tuple[Ints, Ints, Ints]] = {}  # by panel and axis, joints sorted
     for joint in solution.joints:
         for s in (joint.a, joint.b):
             if joint.at_edge(s):
                 continue
             mate = joint.mate(s)
             normal = solution.panels[mate].slab.normal
-            place, sense, role, index = world_sides(solution.panels[s], as_cut[s], normal)
-            pick = (role == Role.CHEEK) & (index == joint.index)
+            if (s, normal) not in cheeks:
+                place, sense, role, index = world_sides(solution.panels[s], as_cut[s], normal)
+                picked = np.flatnonzero(role == Role.CHEEK)
+                picked = picked[np.argsort(index[picked], kind="stable")]
+                cheeks[s, normal] = place[picked], sense[picked], index[picked]
+            place, sense, index = cheeks[s, normal]
+            here = slice(*np.searchsorted(index, (joint.index, joint.index + 1)).tolist())
+            place, sense = place[here], sense[here]
             # the slot lies between a cheek that looks up the axis (below it) and one that looks down
-            below, above = place[pick & (sense > 0)], place[pick & (sense < 0)]
+            below, above = place[sense > 0], place[sense < 0]
             if len(below) and len(above):
                 out.append(
                     SheetAsCut(

@@ -16,6 +16,7 @@ from boxjoint.geometry.rings import Rings
 from boxjoint.job.figures import Figure
 from boxjoint.job.records import Job, Source
 from boxjoint.solve.clearances import clearance_figures
+from boxjoint.solve.guests import loose_clearance
 from boxjoint.solve.inside import find_inside
 from boxjoint.solve.panels import Panel
 from boxjoint.solve.solution import Solution
@@ -123,11 +124,19 @@ class Built:
             "web": any(p.web for p in self.parts),
             "corner_relief": self.plan.corner_relief.value > 0,
         }
-        return {
+        found = {
             name: figure
             for name, figure in self.plan.figures.items()
             if figure.source is not Source.ASSUMED or used.get(name, True)
-        } | clearance_figures(self.job)
+        }
+        if self.job.dividers.fixing == "loose" and self.job.dividers.names:
+            asked = self.job.dividers.clearance is not None
+            found["divider_clearance"] = Figure(
+                value=loose_clearance(self.job) / 1e6,
+                source=Source.ASKED if asked else Source.ASSUMED,
+                note="wall to wall minus loose divider, both ends together",
+            )
+        return found | clearance_figures(self.job)
 
     def inside_along(self, axis: int) -> InsideAsCut | None:
         """The inside that was asked for, along an axis: of equal ones the first that panels hold."""

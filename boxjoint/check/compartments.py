@@ -1,8 +1,9 @@
 """Compartments as cut: how far apart the stock faces stand that bound them.
 
-A divider is placed by the slots that take it, a wall by the shoulders that bear on it. What a sheet
-does in its slot is not known, so the size of a compartment is a range: in the middle of their slots at
-the mean, the thinnest and the thickest reading, and pushed together or apart as far as the slots allow.
+A divider is placed by the slots that take it, a wall by the shoulders that bear on it or, beside a loose
+divider, by the clearance that is left. What a sheet does in its slot is not known, so the size of a
+compartment is a range: in the middle of their slots at the mean, the thinnest and the thickest reading,
+and pushed together or apart as far as slots and clearance allow.
 """
 
 from __future__ import annotations
@@ -143,8 +144,10 @@ class _Hosts:
         mate = self.solution.arrangement.slabs[slab]
         panel = self.solution.panels[host]
         joint = self.joint.get((host, slab))
-        if joint is None or mate.normal not in panel.frame.axes:
+        if mate.normal not in panel.frame.axes:
             return None
+        if joint is None:
+            return self._beside(host, slab, sense)
         place, out, role, _ = self._of_joint(host, mate.normal, joint)
         cheek = role == Role.CHEEK
         below, above = place[cheek & (out > 0)], place[cheek & (out < 0)]
@@ -173,6 +176,27 @@ class _Hosts:
         at = float(bears.min() if sense > 0 else bears.max())
         return _Face(at, at, at, at, at)
 
+    def _beside(self, host: int, slab: int, sense: int) -> _Face | None:
+        """Where the face of a wall stands that a loose guest ends short of: anywhere in its clearance.
+
+        A guest stands in the middle nominally; it may move to either wall.
+        """
+        panel, wall = self.solution.panels[host], self.solution.arrangement.slabs[slab]
+        axis = wall.normal
+        face = wall.box.hi[axis] if sense > 0 else wall.box.lo[axis]
+        end = panel.slab.box.lo[axis] if sense > 0 else panel.slab.box.hi[axis]
+        gap = (end - face) * sense
+        if not panel.slab.guest or gap < 0:
+            return None
+        place, out, role, _ = self._of_joint(host, axis, -1)
+        ends = place[(role == Role.RIM) & (out == -sense)]
+        if not len(ends):
+            return None
+        at = float(ends.min() if sense > 0 else ends.max())
+        low, high = sorted((at, at - sense * 2 * gap))
+        middle = at - sense * gap
+        return _Face(middle, middle, middle, low, high)
+
     def rim(self, host: int, axis: int, sense: int, nominal: int) -> _Face | None:
         """Where the rim of a host ends, at its side that looks along ``sense``."""
         panel = self.solution.panels[host]
@@ -200,6 +224,7 @@ def _measure(
         return None
     ends = [lower] if upper is None else [lower, upper]
     near = hosts.mates.get(lower, set())
+    loose = {i for i, s in enumerate(slabs) if s.guest} if block.gap else set()
     raised = axis == 2 and any(
         not solution.joints[hosts.joint[lower, mate]].at_edge(mate) for mate in near
     )
@@ -214,7 +239,7 @@ def _measure(
     }
     names = (slabs[lower].name, "" if upper is None else slabs[upper].name)
     if upper is not None:
-        near = near & hosts.mates.get(upper, set())
+        near = (near | loose) & (hosts.mates.get(upper, set()) | loose)
     for host in sorted(near):
         below = hosts.face(host, lower, 1)
         above = (

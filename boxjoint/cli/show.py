@@ -9,6 +9,7 @@ from typing import TextIO
 import click
 
 from boxjoint.check.built import Built
+from boxjoint.export.report_inside import whole_as_cut
 from boxjoint.job.records import DIRECTIONS, Source
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import find_inside
@@ -49,7 +50,7 @@ def show_built(built: Built) -> None:
     outside = outside_of(built.solution.arrangement).size
     found = find_inside(job).along
     for k, name in enumerate(DIRECTIONS):
-        inside = built.inside_along(k)
+        inside = whole_as_cut(built, k)
         cut = "-"
         if inside and inside.by_panel:
             cut = format_mm(inside.least, places=3)

@@ -77,9 +77,10 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
 
 def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:
     curves = []
+    plain = part.drawn.rings.corners_only()
     for k, (xy, bulge) in enumerate(part.relieved.rings):
         if not bulge.any():  # drop what lies on straight lines; relief leaves corners as they are
-            xy, arcs = part.drawn.rings.corners_only()[k] / 1e6, None
+            xy, arcs = plain[k] / 1e6, None
         else:
             arcs = bulge
         curves.append(

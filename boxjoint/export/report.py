@@ -262,9 +262,7 @@ def report_text(built: Built) -> str:
     lines = [f"# {job.title}", ""]
     verdict = "all proofs hold" if built.passed else "A PROOF FAILED: do not cut"
     lines += [f"boxjoint {__version__}: **{verdict}**.", "", *inside_lines(built)]
-    outside = outside_of(built.solution.arrangement).size
-    sizes = " x ".join(both(s, unit) for s in outside)
-    lines += ["", f"Outside (computed): {sizes}.", *bodies_lines(built), "", "## Cut with", ""]
+    lines += [*bodies_lines(built), "", "## Cut with", ""]
     lines += ["| figure | value | what it is | |", "|---|---|---|---|"]
     for name, f in built.figures.items():
         value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)

@@ -8,12 +8,12 @@ from typing import Any
 from boxjoint.check.as_cut import InsideAsCut
 from boxjoint.check.built import Built
 from boxjoint.check.compartments import CompartmentAsCut
-from boxjoint.job.records import DIRECTIONS
+from boxjoint.job.records import DIRECTIONS, Unit
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import Along, find_inside
 from boxjoint.units import both, format_mm
 
-__all__ = ["compartments", "held", "inside", "inside_lines"]
+__all__ = ["compartments", "held", "inside", "inside_lines", "whole_as_cut"]
 
 _MM = 1_000_000
 
@@ -22,8 +22,8 @@ def _mm(nm: int) -> float:
     return round(nm / _MM, 6)
 
 
-def _whole(built: Built, axis: int) -> InsideAsCut | None:
-    """The inside as cut along an axis; where the base is raised, its slots hold the height."""
+def whole_as_cut(built: Built, axis: int) -> InsideAsCut | None:
+    """Return the inside as cut along an axis; where the base is raised, its slots hold the height."""
     row = built.inside_along(axis)
     if row is None or row.by_panel:
         return row
@@ -62,7 +62,7 @@ def inside(built: Built) -> dict[str, Any]:
             "limit": None if found.limit is None else _mm(found.limit),
             "slack": None if found.limit is None else _mm(found.limit - outside[k]),
         }
-        r = _whole(built, k)
+        r = whole_as_cut(built, k)
         if r is not None:
             row["nominal"] = _mm(r.asked)
             row["as_cut"] = held(r)
@@ -116,7 +116,7 @@ def inside_lines(built: Built) -> Iterator[str]:
         asked = built.job.inside.asked[k]
         first = both(found[k].nm, unit) + (" (computed)" if asked is None else "")
         cells = [first, "", "", ""]
-        r = _whole(built, k)
+        r = whole_as_cut(built, k)
         if r is not None and r.by_panel:
             cells[1:] = [format_mm(r.least, places=3), format_mm(r.greatest, places=3), r.binds]
         yield f"| {name} | " + " | ".join(cells) + " |"
@@ -124,28 +124,35 @@ def inside_lines(built: Built) -> Iterator[str]:
     why = [
         line
         for name, along, size in zip(DIRECTIONS, found, outside, strict=True)
-        for line in _why(name, along, size, built)
+        for line in _why(name, along, size, unit)
     ]
     if why:
         yield from ["", *why]
+    sizes = " x ".join(both(s, unit) for s in outside)
+    yield from ["", f"Outside (computed): {sizes}."]
     yield from _compartment_lines(built)
 
 
-def _why(name: str, along: Along, outside: int, built: Built) -> Iterator[str]:
-    unit = built.job.unit
+def _why(name: str, along: Along, outside: int, unit: Unit) -> Iterator[str]:
+    """Say how a direction came about, what binds it, and what slack is left."""
     if along.how:
         yield f"- {name} {both(along.nm, unit)} (computed): {along.how}"
-    if along.room is not None and (along.room or along.limit is not None):
-        yield f"- {name}: the contents need {both(along.nm - along.room, unit)}; slack {both(along.room, unit)}"
-    if along.limit is not None:
-        slack = along.limit - outside
-        yield (
-            f"- {name}: outside {both(outside, unit)} goes into {both(along.limit, unit)}; slack "
-            f"{both(slack, unit)}"
-        )
-        binding = "what it fits into" if slack < (along.room or 0) else "the contents"
-        if along.room is not None:
-            yield f"- {name}: what binds is {binding}"
+    room, slack = along.room, None if along.limit is None else along.limit - outside
+    if room is not None and room < 0:
+        yield f"- {name}: the contents may stand out by {both(-room, unit)}"
+    if along.limit is not None and slack is not None:
+        line = f"- {name}: outside {both(outside, unit)} goes into {both(along.limit, unit)}"
+        if room is None or slack < room:
+            line += f", which binds with a slack of {both(slack, unit)}"
+            yield line + ("" if room is None else f"; the contents have {both(room, unit)} left")
+        else:
+            yield (
+                line
+                + f" with a slack of {both(slack, unit)}; the contents bind"
+                + (f" with {both(room, unit)} left" if room > 0 else "")
+            )
+    elif room is not None and room > 0:
+        yield f"- {name}: the contents bind with {both(room, unit)} left"
 
 
 def _compartment_lines(built: Built) -> Iterator[str]:
@@ -155,7 +162,7 @@ def _compartment_lines(built: Built) -> Iterator[str]:
     unit = built.job.unit
     yield from ["", "### Compartments", ""]
     yield "Face to face. In the middle of their slots at the mean, the thickest and the thinnest"
-    yield "reading; in brackets with the dividers pushed together and apart as far as the slots allow."
+    yield "reading; in brackets with the dividers pushed together and apart as far as slots and clearance allow."
     yield ""
     yield "| compartment | between | nominal | as cut, mean | thickest to thinnest | least to greatest |"
     yield "|---|---|---|---|---|---|"

@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+from itertools import pairwise
 from operator import mul
 
 import numpy as np
@@ -170,12 +171,9 @@ class Rings:
 
     def corners_only(self) -> list[Ints]:
         """Return each ring's vertices without those that lie on a straight line, (p, 2) nm each."""
-        out = []
-        for k in range(self.count):
-            p = self.ring(k)
-            upright = np.roll(p[:, 0], -1) == p[:, 0]  # the side that starts here runs along y
-            out.append(p[upright != np.roll(upright, 1)])
-        return out
+        upright = self.ends[:, 0] == self.xy[:, 0]  # the side that starts here runs along y
+        bends = upright != upright[self.leading]
+        return [self.xy[a:b][bends[a:b]] for a, b in pairwise(self.start.tolist())]
 
 
 def rectangle(x0: int, y0: int, x1: int, y1: int) -> Rings:

@@ -111,7 +111,10 @@ class Along:
 
     @property
     def room(self) -> int | None:
-        """Inside minus what the contents need, nm: what is left beside their clearance."""
+        """Inside minus what the contents need, nm: what is left beside their clearance.
+
+        Negative only along z in an open box, where they stand out.
+        """
         return None if self.need is None else self.nm - self.need
 
 
@@ -227,7 +230,7 @@ def _needs(job: Job, axis: int) -> dict[str, Need]:
         return {}
     blocks = {name: _block(job, name)[0][axis] for name in job.items}
     if axis < 2:
-        entries = set(_entries(job.dividers.along[axis]))
+        entries = list(dict.fromkeys(_entries(job.dividers.along[axis])))
         named = {e for e in entries if e}
         needs = {
             e: _largest(
@@ -472,7 +475,8 @@ def _refuse_too_small(
         )
         where = f"[dividers.{direction}] compartments" if divided else f"[inside] {direction}"
         need = needs.get(entries[k])
-        if need is not None and size < need.nm:
+        stands_out = axis == 2 and job.top.kind == "open"  # a tray may be lower than what it holds
+        if need is not None and size < need.nm and not stands_out:
             raise InputError(
                 f"{_list(list(need.items))} {'does' if len(need.items) == 1 else 'do'} not fit "
                 f"{which}: {both(need.nm - size, unit)} too large",

@@ -48,11 +48,15 @@ class TabAsk:
     ends
         ``inner``: all segments equal between the corners; ``outer``: the end tab, corner included,
         shows the same width as the others (finger joints only).
+    held
+        Counts of the runs of single joints, by the names of the stronger and the weaker slab: what
+        mates that are cut already have. Goes before all else.
     """
 
     width: int | None = None
     counts: Mapping[int, int] | None = None
     ends: Ends = "inner"
+    held: Mapping[tuple[str, str], tuple[int, ...]] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +126,9 @@ def divide(
     return tuple(
         _halflap(joint, runs[joint.index])
         if joint.kind == "halflap"
-        else _alternate(joint, runs[joint.index], counts, ask)
+        else _alternate(
+            joint, runs[joint.index], counts, ask, (slabs[joint.a].name, slabs[joint.b].name)
+        )
         for joint in joints
     )
 
@@ -259,12 +265,19 @@ def _nearest_odd(whole: int, target2: int, lo: int, hi: int) -> int:
 
 
 def _alternate(
-    joint: Joint, runs: tuple[Run, ...], counts: dict[_Key, tuple[int, str]], ask: TabAsk
+    joint: Joint,
+    runs: tuple[Run, ...],
+    counts: dict[_Key, tuple[int, str]],
+    ask: TabAsk,
+    names: tuple[str, str],
 ) -> JointTabs:
     los, his, owners, divided = [], [], [], []
-    for run in runs:
+    held = (ask.held or {}).get(names, ())
+    for number, run in enumerate(runs):
         key = _key(joint, run, ask)
         n, why = counts[key]
+        if len(held) == len(runs):
+            n, why = held[number], "as the mate has it that is cut already"
         whole = run.length + key[2]
         before = run.before if key[2] else 0
         i = np.arange(1, n, dtype=np.int64)
