@@ -244,4 +244,12 @@ def kerf_text(belief: Belief) -> str:
         + ("" if str(f.source) == "measured" else " (ASSUMED)")
         for axis, f in (("x", belief.kerf_x), ("y", belief.kerf_y))
     )
-    return f"{figures} (95 %; {belief.readings} readings, {belief.gauges} gauges, {belief.boxes} boxes{age})"
+    counts = ", ".join(
+        f"{n} {word}{'s' if n != 1 and word != 'box' else 'es' if n != 1 else ''}"
+        for n, word in (
+            (belief.readings, "reading"),
+            (belief.gauges, "gauge"),
+            (belief.boxes, "box"),
+        )
+    )
+    return f"{figures} (95 %; {counts}{age})"

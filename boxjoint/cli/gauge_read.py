@@ -424,16 +424,17 @@ def _show_kerf(
         e = fit.estimate(name)
         scale = name.startswith("scale")
         value = f"{e.value:.5f}" if scale else mm_and_thou(e.value, places=3)
+        span = "" if scale else f"{e.low:.3f} to {e.high:.3f} mm"
         nu = "large" if e.nu_eff > 999 else f"{e.nu_eff:.0f}"
         rows.append(
-            [name, value, plus_minus(e.U, "1" if scale else "mm"), nu, _standing(e.measured)]
+            [name, value, plus_minus(e.U, "1" if scale else "mm"), span, nu, _standing(e.measured)]
         )
     for t in fit.taper:
-        rows.append([f"taper {t.axis}", mm_and_thou(t.taper_mm, places=3), plus_minus(t.U_mm)])
-        rows[-1] += ["", "measured"]
+        value = mm_and_thou(t.taper_mm, places=3)
+        rows.append([f"taper {t.axis}", value, plus_minus(t.U_mm), "", "", "measured"])
     prior = "the book's belief and " if used_book else ""
     title = f"From {prior}{fit.n_values} values ({'; '.join(t.source for t in taken)})"
-    show_table(title, ["figure", "value", "+- (95 %)", "nu", "what it is"], rows)
+    show_table(title, ["figure", "value", "+- (95 %)", "95 % interval", "nu", "what it is"], rows)
     click.echo(
         f"fit of the readings: chi-squared {fit.chi2:.1f} for {fit.n_values} values, "
         f"p = {fit.p_value:.2g}; no reading is bad with probability {fit.average.p_none:.2f}"

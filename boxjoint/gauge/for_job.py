@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 
-import numpy as np
 
 from boxjoint.errors import ArrangementError
 from boxjoint.fit.fits import assumed_clearance
@@ -69,7 +68,8 @@ def first_centre_mm(
     centre = assumed_clearance(stock.material, fit) - 2 * kerf
     if stock.brittle:
         centre = max(centre, (slots - 1) / 2 * step_mm - 2 * kerf)
-    return float(np.round(centre, 6))
+    # to a micrometre: nobody can cut closer, and a code then does not depend on the last bit
+    return round(centre, 3)
 
 
 def scale_of_job(solution: Solution) -> ScaleQuestion:

@@ -359,4 +359,4 @@ def comb_to_cut(
     centre = coming.centre_mm
     if family_of(material).brittle:
         centre = max(centre, (slots - 1) / 2 * coming.step_mm - 2 * kerf.value)
-    return round(centre, 6), round(coming.step_mm, 6)
+    return round(centre, 3), round(coming.step_mm, 3)
