@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from itertools import accumulate, pairwise
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from gauge_shop import Truth, plan
@@ -18,6 +18,17 @@ from boxjoint.gauge.comb import Slot, Verdict, slot_positions
 from boxjoint.gauge.readings import Form, Reading
 from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.geometry.rings import Rings, Role, cut_rectangles, label
+from boxjoint.job.filling import (
+    FIXINGS,
+    LIES,
+    REST,
+    Bottom,
+    Compartments,
+    Contents,
+    Dividers,
+    FitInto,
+    Item,
+)
 from boxjoint.job.records import (
     DIRECTIONS,
     FITS,
@@ -36,7 +47,10 @@ from boxjoint.job.records import (
     Thickness,
     Top,
 )
+from boxjoint.job.standards import standard_items
 from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, TOPS
+from boxjoint.sheet.records import Axis, Bed, KeepOut, NestAsk, SheetStock, Turn
+from boxjoint.sheet.records import Item as NestItem
 from boxjoint.shop import records as shop
 from boxjoint.solve.arrangement import Arrangement, Slab
 from boxjoint.solve.tabs import TabAsk
@@ -197,6 +211,116 @@ def drawer_asks(draw: st.DrawFn) -> Drawers:
 
 
 @st.composite
+def item_asks(draw: st.DrawFn) -> Item:
+    """Any table of an item that the reader accepts."""
+    number = st.integers(1, 1_000_000)
+    what: dict[str, object] = {"size": tuple(draw(_nm(0.01, 5000)) for _ in range(3))}
+    if draw(st.booleans()):
+        standard = draw(st.sampled_from(standard_items()))
+        thick = _nm(0.01, 5000)
+        what = {
+            "of": standard.name,
+            "thickness": draw(thick if standard.thickness is None else st.none() | thick),
+        }
+    return Item(
+        **what,  # type: ignore[arg-type]
+        count=draw(number),
+        lie=draw(st.sampled_from(LIES)),
+        turned=draw(st.booleans()),
+        rows=draw(st.dictionaries(st.sampled_from(DIRECTIONS), number, max_size=3)),
+    )
+
+
+@st.composite
+def compartment_asks(draw: st.DrawFn, items: list[str]) -> Compartments:
+    """Compartments along one direction: a few equal ones, or a list with sizes, rest and items."""
+    if draw(st.booleans()):
+        return Compartments(count=draw(st.integers(1, 40)))
+    one = _nm(0.1, 5000) | st.sampled_from(items) if items else _nm(0.1, 5000)
+    sizes: list[int | str] = draw(st.lists(one, min_size=1, max_size=6))
+    if draw(st.booleans()):
+        sizes.insert(draw(st.integers(0, len(sizes))), REST)
+    return Compartments(sizes=tuple(sizes))
+
+
+@st.composite
+def fillings(draw: st.DrawFn) -> dict[str, Any]:
+    """What fills a box, by field of a job: dividers, items, contents, outer limit, raised base."""
+    named = names().filter(lambda name: name.strip() not in ("", REST))
+    items = draw(st.dictionaries(named, item_asks(), max_size=3))
+    fixing = draw(st.sampled_from(FIXINGS))
+    loose = st.none() | _nm(0, 20)
+    rooms = st.dictionaries(st.sampled_from(DIRECTIONS), _nm(0, 500), max_size=3)
+    limit = st.none() | _nm(1, 10_000)
+    return {
+        "items": items,
+        "contents": Contents(
+            clearance=draw(st.none() | _nm(0, 200)),
+            lining=draw(st.just(0) | _nm(0, 100)),
+            finger_room=draw(rooms),
+        ),
+        "dividers": Dividers(
+            length=draw(compartment_asks(list(items))),
+            width=draw(compartment_asks(list(items))),
+            height=draw(st.none() | _nm(0.1, 5000)),
+            fixing=fixing,
+            clearance=draw(loose) if fixing == "loose" else None,
+        ),
+        "divider_stock": PanelAsk(
+            thickness=draw(st.none() | thicknesses()), material=draw(st.none() | names())
+        ),
+        "fit_into": draw(st.builds(FitInto, length=limit, width=limit, height=limit)),
+        "bottom": Bottom(raised=draw(st.just(0) | _nm(0, 1000))),
+    }
+
+
+@st.composite
+def filled_trays(draw: st.DrawFn) -> Job:
+    """An open tray of up to 5 x 4 compartments in the manner of a job, with sizes of its own.
+
+    Every compartment has a size; the inside is asked for, or left open to follow, or one compartment
+    takes the rest of an asked one. Base flush or raised, dividers full or part height, tabbed or
+    loose, walls, base and dividers of their own thickness.
+    """
+    t = {name: draw(_thickness(1_500_000, 6 * _MM)) for name in PANELS if name != "top"}
+    stock = draw(_thickness(1_500_000, 4 * _MM))
+    height = draw(st.integers(25 * _MM, 60 * _MM))
+    along = []
+    inside: list[int | None] = []
+    for axis in (0, 1):
+        sizes: list[int | str] = draw(
+            st.lists(st.integers(18 * _MM, 70 * _MM), min_size=1, max_size=5 - axis)
+        )
+        whole = sum(s for s in sizes if isinstance(s, int)) + (len(sizes) - 1) * stock
+        how = draw(st.sampled_from(["asked", "open", "rest", "equal"]))
+        if how == "rest":
+            sizes[draw(st.integers(0, len(sizes) - 1))] = REST
+        equal = Compartments(count=len(sizes))
+        along.append(equal if how == "equal" else Compartments(sizes=tuple(sizes)))
+        inside.append(None if how == "open" else whole)
+    part = draw(st.none() | st.integers(18 * _MM, height))
+    return Job(
+        title="Specimen tray",
+        unit="mm",
+        inside=Inside(length=inside[0], width=inside[1], height=height),
+        stock=Stock(
+            material="birch plywood", thickness=Thickness(readings=(stock,), measured=False)
+        ),
+        panels={
+            name: PanelAsk(thickness=Thickness(readings=(nm,), measured=False))
+            for name, nm in t.items()
+        },
+        dividers=Dividers(
+            length=along[0],
+            width=along[1],
+            height=part,
+            fixing=draw(st.sampled_from(FIXINGS)),
+        ),
+        bottom=Bottom(raised=draw(st.just(0) | st.integers(8 * _MM, 20 * _MM))),
+    )
+
+
+@st.composite
 def jobs(draw: st.DrawFn) -> Job:
     """Any job that the reader accepts, in its widest windows."""
     panel = st.builds(
@@ -211,10 +335,16 @@ def jobs(draw: st.DrawFn) -> Job:
         st.builds(Cut, tool=_nm(0.1, 25), scale=scale),
     )
     size = _nm(0.1, 5000)
+    filling = draw(fillings())
+    inside = draw(st.builds(Inside, length=size, width=size, height=size))
+    # a size may be left open where the items settle it
+    if filling["items"] and draw(st.booleans()):
+        inside = replace(inside, **{draw(st.sampled_from(DIRECTIONS)): None})
     return Job(
         title=draw(names()),
         unit=draw(st.sampled_from(("mm", "in"))),
-        inside=draw(st.builds(Inside, length=size, width=size, height=size)),
+        inside=inside,
+        **filling,
         stock=Stock(
             material=draw(names().filter(lambda text: bool(text.strip()))),
             thickness=draw(thicknesses()),
@@ -937,4 +1067,145 @@ def lidded_jobs(draw: st.DrawFn) -> Job:
             inside_of=draw(st.sampled_from(INSIDE_OF)),
             stops=draw(st.booleans()),
         ),
+    )
+
+
+# sheet: orders, and sheets cut up so that a packing is known
+
+Piece = tuple[int, int, int, int]  # x, y, width, height
+
+
+def _cut_up(draw: st.DrawFn, piece: Piece, parts: int, least: int, pinwheel: bool) -> list[Piece]:
+    """Cut a rectangle into about ``parts``: straight through, or into five round a middle one."""
+    x, y, w, h = piece
+    if parts >= 5 and pinwheel and min(w, h) >= 3 * least:
+        a = draw(st.integers(least, w - 2 * least))
+        b = draw(st.integers(least, h - 2 * least))
+        c = draw(st.integers(a + least, w - least))
+        d = draw(st.integers(b + least, h - least))
+        five = [
+            (x, y, c, b),
+            (x + c, y, w - c, d),
+            (x + a, y + d, w - a, h - d),
+            (x, y + b, a, h - b),
+            (x + a, y + b, c - a, d - b),
+        ]
+        return [q for p in five for q in _cut_up(draw, p, parts // 5, least, pinwheel)]
+    if parts < 2 or max(w, h) < 2 * least:
+        return [piece]
+    if w >= h:
+        a = draw(st.integers(least, w - least))
+        two = [(x, y, a, h), (x + a, y, w - a, h)]
+    else:
+        a = draw(st.integers(least, h - least))
+        two = [(x, y, w, a), (x, y + a, w, h - a)]
+    return [q for p in two for q in _cut_up(draw, p, parts // 2, least, pinwheel)]
+
+
+@st.composite
+def known_packings(
+    draw: st.DrawFn, *, pinwheel: bool, most: int = 12
+) -> tuple[tuple[int, int], list[Piece]]:
+    """((width, height) of a sheet in units, pieces that cover it once); no unit is wasted.
+
+    With ``pinwheel`` at least one cut does not go through, so that no guillotine could make it.
+    """
+    least = 3
+    size = (draw(st.integers(20, 60)), draw(st.integers(20, 60)))
+    parts = draw(st.integers(5 if pinwheel else 2, most))
+    return size, _cut_up(draw, (0, 0, *size), parts, least, pinwheel)
+
+
+@st.composite
+def nest_orders(draw: st.DrawFn) -> tuple[list[NestItem], list[SheetStock], NestAsk]:
+    """Items, sheets and what is asked: any of them may be refused, for a reason that is said."""
+    stocks = [("birch ply", 3 * _MM), ("birch ply", 6 * _MM), ("acrylic", 3 * _MM)]
+    used = draw(st.lists(st.sampled_from(stocks), min_size=1, max_size=2, unique=True))
+    grains: st.SearchStrategy[Axis] = st.sampled_from(["", "", "x", "y"])
+    turns: st.SearchStrategy[Turn] = st.sampled_from(["none", "half", "free", "free"])
+    items = []
+    for i in range(draw(st.integers(1, 9))):
+        material, thickness = draw(st.sampled_from(used))
+        w, h = draw(st.integers(8 * _MM, 240 * _MM)), draw(st.integers(8 * _MM, 240 * _MM))
+        windows: tuple[tuple[int, int, int, int], ...] = ()
+        if min(w, h) > 60 * _MM and draw(st.booleans()):
+            edge = draw(st.integers(8 * _MM, 20 * _MM))
+            windows = ((edge, edge, w - 2 * edge, h - 2 * edge),)
+        items.append(
+            NestItem(
+                name=f"panel {i}",
+                group=draw(st.sampled_from(["", "tray", "drawer"])),
+                width=w,
+                height=h,
+                turned=draw(
+                    st.none()
+                    | st.tuples(st.integers(-90_000, 90_000), st.integers(-90_000, 90_000)).map(
+                        lambda d, w=w, h=h: (h + d[0], w + d[1])
+                    )
+                ),
+                material=material,
+                thickness=thickness,
+                quantity=draw(st.integers(1, 3)),
+                turn=draw(turns),
+                quarters=draw(st.integers(0, 3)),
+                grain=draw(grains),
+                windows=windows,
+            )
+        )
+    sheets = [
+        SheetStock(
+            name=f"sheet {i}",
+            width=draw(st.integers(100 * _MM, 620 * _MM)),
+            height=draw(st.integers(100 * _MM, 420 * _MM)),
+            material=draw(st.sampled_from(used))[0],
+            thickness=draw(st.sampled_from(used))[1] + draw(st.integers(-60_000, 60_000)),
+            count=draw(st.none() | st.integers(0, 4)),
+            offcut=draw(st.booleans()),
+            grain=draw(grains),
+            keep_outs=draw(st.lists(_keep_outs(), max_size=1).map(tuple)),
+        )
+        for i in range(draw(st.integers(1, 4)))
+    ]
+    # and one of each that there is enough of, so that most orders can be nested
+    sheets += [
+        SheetStock(
+            name=f"plenty {i}",
+            width=600 * _MM,
+            height=500 * _MM,
+            material=m,
+            thickness=t,
+            grain="x",
+        )
+        for i, (m, t) in enumerate(used)
+        if draw(st.integers(0, 9))
+    ]
+    spacing = draw(st.integers(150_000, 4 * _MM))
+    ask = NestAsk(
+        spacing=spacing,
+        kerf=draw(st.integers(0, spacing)),
+        margin=draw(st.integers(0, 9 * _MM)),
+        bed=draw(
+            st.none()
+            | st.builds(
+                Bed,
+                width=st.integers(300 * _MM, 700 * _MM),
+                height=st.integers(300 * _MM, 500 * _MM),
+            )
+        ),
+        keep_outs=draw(st.lists(_keep_outs(), max_size=2).map(tuple)),
+        windows=draw(st.booleans()),
+        level=draw(st.integers(0, 1)),
+        seed=draw(st.integers(0, 3)),
+    )
+    return items, sheets, ask
+
+
+def _keep_outs() -> st.SearchStrategy[KeepOut]:
+    """Clamps and magnets, some of them half off the sheet."""
+    return st.builds(
+        KeepOut,
+        x=st.integers(-20 * _MM, 500 * _MM),
+        y=st.integers(-20 * _MM, 400 * _MM),
+        width=st.integers(1 * _MM, 60 * _MM),
+        height=st.integers(1 * _MM, 60 * _MM),
     )

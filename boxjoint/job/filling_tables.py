@@ -140,8 +140,8 @@ class FillingReader(ValueReader):
                 self._wrong(keys, f"{name} must be a table", table, limit='such as { of = "A5" }')
                 found[name] = None
                 continue
-            if name == REST or self._name(keys, name) is None:
-                if name == REST:
+            if name == REST or not name.strip() or self._name(keys, name) is None:
+                if name == REST or not name.strip():
                     self._wrong(keys, "an item cannot be called so", name, do="name what it is")
                 found[name] = None
                 continue
