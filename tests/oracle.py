@@ -830,3 +830,60 @@ def differing_sides(grid: Grid, panel: Any, solution: Any) -> list[tuple[Side, S
         if match is None or (match.role, match.mate) != (unit.role, unit.mate):
             wrong.append((unit, match))
     return wrong
+
+
+# ---------------------------------------------------------------------------------------------
+# contents: things laid down one by one, and the box around them
+# ---------------------------------------------------------------------------------------------
+
+# quarter turns of a thing that lies flat, its length along x, its width along y: columns are where
+# its length, width and thickness then point
+_TURNS = {
+    "flat": np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1]]),
+    "on edge": np.array([[1, 0, 0], [0, 0, 1], [0, 1, 0]]),  # about its length: width up
+    "on end": np.array([[0, 1, 0], [0, 0, 1], [1, 0, 0]]),  # length up, width along x
+}
+_QUARTER = np.array([[0, 1, 0], [1, 0, 0], [0, 0, 1]])
+
+
+def lay_down(
+    size: tuple[int, int, int],
+    number: int,
+    lie: str,
+    turned: bool,
+    rows: Mapping[int, int],
+    floor: int = 0,
+) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
+    """Lay things down in rows on a floor, each as (lo, hi) in nm.
+
+    ``rows`` says how many stand along an axis; the axis of the thickness takes as many as are needed
+    unless it is named. Raises ``ValueError`` when the rows are full.
+    """
+    turn = _QUARTER @ _TURNS[lie] if turned else _TURNS[lie]
+    box = turn @ np.array(size)
+    thin = int(np.flatnonzero(turn[:, 2])[0])
+    full = {axis: rows.get(axis, 1) for axis in range(3)}
+    if thin not in rows:
+        full[thin] = number
+    others = [axis for axis in range(3) if axis != thin]
+    placed = []
+    for k in range(full[thin]):
+        for j in range(full[others[1]]):
+            for i in range(full[others[0]]):
+                if len(placed) == number:
+                    return placed
+                at = np.zeros(3, dtype=np.int64)
+                at[thin], at[others[1]], at[others[0]] = k, j, i
+                lo = at * box + [0, 0, floor]
+                placed.append((tuple(lo.tolist()), tuple((lo + box).tolist())))
+    if len(placed) < number:
+        raise ValueError("the rows are full")
+    return placed
+
+
+def around(things: Sequence[tuple[Sequence[int], Sequence[int]]]) -> tuple[int, int, int]:
+    """Size of the cuboid around things that stand on the origin, after seeing that none overlap."""
+    for (lo, hi), (other, its) in combinations(things, 2):
+        assert any(hi[k] <= other[k] or its[k] <= lo[k] for k in range(3))
+    x, y, z = (max(hi[k] for _, hi in things) for k in range(3))
+    return x, y, z
