@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 
-
 from boxjoint.errors import ArrangementError
 from boxjoint.fit.fits import assumed_clearance
 from boxjoint.gauge.pieces import GaugeStock

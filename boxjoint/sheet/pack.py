@@ -1,6 +1,7 @@
 """The whole search under one budget: constructions, ruin and recreate, beam search, and again.
 
 Four levels, counted in iterations, so that the same problem gives the same layout on every machine.
+Each level goes on from the layout of the one below, so more search is never worse.
 """
 
 from __future__ import annotations
@@ -46,8 +47,8 @@ class Budget:
 LEVELS = (
     Budget(ruin=0, shrink=0, beams=(), after=0.0),
     Budget(ruin=250, shrink=250, beams=(16, 64), after=1.0),
-    Budget(ruin=1500, shrink=1500, beams=(64, 256), after=2.0),
-    Budget(ruin=6000, shrink=4000, beams=(64, 256, 768), after=2.0),
+    Budget(ruin=1500, shrink=1500, beams=(256,), after=2.0),
+    Budget(ruin=6000, shrink=4000, beams=(768,), after=2.0),
 )
 
 
@@ -72,23 +73,31 @@ def pack(problem: Problem, *, level: int = 1, seed: int = 0) -> tuple[Layout, li
     layout, left = _constructed(problem, sizes)
     if left:
         return layout, left
-    budget = LEVELS[level]
-    if not budget.ruin or _good(problem, layout):
-        return layout, []
-    rng = random.Random(seed)
     scale = _scale(problem, layout)
-    layout = _improved(problem, sizes, layout, budget, scale, rng)
     plain = not problem.windows and not any(b.blocked for b in problem.bins)
-    if plain and problem.total <= _MANY:
-        for width in budget.beams:
-            reduced = max(1, int(width * scale))
-            for by_mean, sideways in product((True, False), repeat=2):
-                if _good(problem, layout):
-                    return layout, []
-                found = beam_search(problem, width=reduced, by_mean=by_mean, sideways=sideways)
-                if found is not None and problem.cost(found) < problem.cost(layout):
-                    layout = found
-    return _improved(problem, sizes, layout, budget, scale * budget.after, rng), []
+    widths_tried: set[int] = set()
+    for number in range(1, level + 1):
+        budget = LEVELS[number]
+        rng = random.Random(seed * len(LEVELS) + number)
+        layout = _improved(problem, sizes, layout, budget, scale, rng)
+        if plain and problem.total <= _MANY:
+            for width in budget.beams:
+                reduced = max(1, int(width * scale))
+                if reduced not in widths_tried:
+                    widths_tried.add(reduced)
+                    layout = _beamed(problem, layout, reduced)
+        layout = _improved(problem, sizes, layout, budget, scale * budget.after, rng)
+    return layout, []
+
+
+def _beamed(problem: Problem, layout: Layout, width: int) -> Layout:
+    for by_mean, sideways in product((True, False), repeat=2):
+        if _good(problem, layout):
+            break
+        found = beam_search(problem, width=width, by_mean=by_mean, sideways=sideways)
+        if found is not None and problem.cost(found) < problem.cost(layout):
+            layout = found
+    return layout
 
 
 def _scale(problem: Problem, layout: Layout) -> float:

@@ -110,6 +110,8 @@ def strip_pieces(strip: Strip, longest: int) -> tuple[Strip | Item, ...]:
                 value=format_mm(length),
                 limit=f"at most {format_mm(longest)}",
             )
+    if sum(lengths) + strip.gap * (len(lengths) - 1) <= longest:
+        return (strip,)
     best: tuple[tuple[int, int], list[list[Item]]] | None = None
     for breaks in product((False, True), repeat=len(lengths) - 1):
         pieces: list[list[Item]] = [[strip.members[0]]]
@@ -179,7 +181,7 @@ def mating_edges(solution: Solution) -> tuple[Mating, ...]:
 def orient(
     panels: Sequence[str], edges: Sequence[Mating], locked: Mapping[str, int] | None = None
 ) -> Orientation:
-    """Turn panels so that as little length of mating edges as possible lies along different axes.
+    """Turn panels so that mating edges lie along the same axis, the longest ones first.
 
     Parameters
     ----------
@@ -193,9 +195,10 @@ def orient(
     Returns
     -------
     Orientation
-        Least total length of unlike edges; of equals the one whose longest is shortest, then the one
-        that turns the fewest panels, then the first by name. So what can not match goes on the shortest
-        edges, where a difference in scale does least harm.
+        The longest unlike edge is as short as it can be; of equals the least length of unlike edges
+        together, then the fewest panels turned, then the first by name. So what can not match goes on
+        the shortest edges: a difference in scale shifts the ends of an edge by half its length times the
+        difference, and the joint that is shifted most decides how loose the box must be.
 
     Notes
     -----
@@ -224,7 +227,7 @@ def _differs(m: Mating, turns: Mapping[str, int]) -> bool:
 
 def _price(edges: Sequence[Mating], turns: Mapping[str, int]) -> tuple[int, int, int]:
     unlike = [m.length for m in edges if _differs(m, turns)]
-    return sum(unlike), max(unlike, default=0), sum(turns.values())
+    return max(unlike, default=0), sum(unlike), sum(turns.values())
 
 
 def _exhaustive(
@@ -245,7 +248,7 @@ def _exhaustive(
         total += side * m.length
         longest = np.maximum(longest, side * m.length)
     turned = sum((b * len(f) for b, f in zip(bits, families, strict=True)), np.zeros_like(total))
-    best = int(np.lexsort((numbers, turned, longest, total))[0])
+    best = int(np.lexsort((numbers, turned, total, longest))[0])
     found = dict(fixed)
     for i, family in enumerate(families):
         found.update(dict.fromkeys(family, int(bits[i][best])))

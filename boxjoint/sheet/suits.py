@@ -80,6 +80,16 @@ class Room:
             tuple(sorted({(k.x, k.y, k.x + k.width, k.y + k.height) for k in keep_outs})),
         )
 
+    def openings(self, spacing: int) -> list[tuple[int, int]]:
+        """(width, height) of every maximal rectangle that a cut path may fill, nm, as the search has it."""
+        if self.x1 <= self.x0 or self.y1 <= self.y0:
+            return []
+        sizes = (
+            ((c - a) * UNIT_NM - spacing, (d - b) * UNIT_NM - spacing)
+            for a, b, c, d in self.bin(spacing, 0).free()
+        )
+        return [size for size in sizes if min(size) > 0]
+
     def bin(self, spacing: int, kind: int) -> Bin:
         """The same for the search: grown by the spacing, rounded so that room is never gained."""
         width = (self.x1 - self.x0 + spacing) // UNIT_NM
@@ -110,7 +120,7 @@ class Group:
 
     def require_fit(self, ask: NestAsk) -> None:
         """Refuse an item that lies on none of the sheets."""
-        openings = [(r, r.bin(ask.spacing, 0).free()) for r in self.rooms]
+        openings = [(r, r.openings(ask.spacing)) for r in self.rooms]
         if not any(free for _, free in openings):
             raise InputError(
                 "margin, bed and keep-outs leave nothing of any sheet",
@@ -122,19 +132,13 @@ class Group:
                 do="make the margin smaller or move the clamps",
             )
         for item in self.items:
-            _require_fit(item, openings, ask.spacing)
+            _require_fit(item, openings)
 
 
-def _require_fit(
-    item: Place, openings: Sequence[tuple[Room, Sequence[Rect]]], spacing: int
-) -> None:
+def _require_fit(item: Place, openings: Sequence[tuple[Room, Sequence[tuple[int, int]]]]) -> None:
     best: tuple[int, int, tuple[int, int], tuple[int, int], int, SheetStock] | None = None
     turns = 0
-    rooms: list[tuple[int, int]] = []
-    for number, (room, free) in enumerate(openings):
-        # what a cut path may fill, as the search rounds it
-        sizes = [((c - a) * UNIT_NM - spacing, (d - b) * UNIT_NM - spacing) for a, b, c, d in free]
-        rooms += sizes
+    for number, (room, sizes) in enumerate(openings):
         for q in item.turns_on(room.stock.grain):
             turns += 1
             w, h = item.size_at(q)
@@ -142,8 +146,8 @@ def _require_fit(
                 dx, dy = max(w - width, 0), max(h - height, 0)
                 if dx == 0 and dy == 0:
                     return
-                fits = (min(w, width), min(h, height))
-                if min(fits) > 0 and (best is None or (dx + dy, number) < best[:2]):
+                if best is None or (dx + dy, number) < best[:2]:
+                    fits = (min(w, width), min(h, height))
                     best = (dx + dy, number, (w, h), fits, q, room.stock)
     if not turns:
         _refuse_grain(item, [r.stock for r, _ in openings])
@@ -164,7 +168,7 @@ def _require_fit(
         f"{format_mm(over[0])} and {format_mm(over[1])}",
         limit=f"the nearest that fits is {size_text(*drawn)}, on {stock.name} "
         f"({size_text(stock.width, stock.height)})",
-        do=_advice(item, size, rooms, [r.stock for r, _ in openings]),
+        do=_advice(item, size, openings),
         item=item.label,
         size_nm=as_drawn,
         fits_nm=drawn,
@@ -181,9 +185,10 @@ _SMALL_SHEET_NM, _LARGE_PANEL_NM = 150_000_000, 1_000_000_000
 def _advice(
     item: Place,
     size: tuple[int, int],
-    rooms: Sequence[tuple[int, int]],
-    stocks: Sequence[SheetStock],
+    openings: Sequence[tuple[Room, Sequence[tuple[int, int]]]],
 ) -> str:
+    rooms = [size for _, sizes in openings for size in sizes]
+    stocks = [room.stock for room, _ in openings]
     if any(size[1] <= w and size[0] <= h for w, h in rooms):
         return "let it be turned, or turn the sheet"
     if any(size[0] * 10 <= w * 254 and size[1] * 10 <= h * 254 for w, h in rooms):
