@@ -147,4 +147,4 @@ def nearest_name(word: str, known: Iterable[str]) -> str:
     Sorted before matching, so that the suggestion does not depend on the caller's sequence.
     """
     close = difflib.get_close_matches(word, sorted(known), n=1, cutoff=0.6)
-    return f"did you mean {close[0]!r}?" if close else ""
+    return f"did you mean {str(close[0])!r}?" if close else ""  # an enum's member by its word
