@@ -215,6 +215,12 @@ def run_shop(book: Book, rng: np.random.Generator, *, fit: str = "snug", combs: 
         book.append(
             rec.GaugeSession(at=AT + timedelta(minutes=minutes), readings=readings, **place)
         )
+    checked = measured_for(book, asked, AT + timedelta(minutes=10)).belief
+    if checked is not None and checked.check:
+        # the book says that this is too uncertain for a fit to be promised: read a gauge again
+        piece = kerf_gauge(stock(asked), quick=True)
+        readings = book_readings(shop.read(piece, rng))
+        book.append(rec.GaugeSession(at=AT + timedelta(minutes=11), readings=readings, **place))
     solution = build(asked).solution
     width, _, _ = usual_tab(solution)
     for number in range(1, combs + 1):

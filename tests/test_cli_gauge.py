@@ -643,7 +643,7 @@ def test_a_sheet_comb_counts_one_kerf(cli: Cli, shop: Cli) -> None:
         (["--verdict", "nan=no", "--verdict", "-0.3=no", "--verdict", "-0.2=slides"], 2, "finite"),
         (["--verdict", "-0.4=no", *COMB, WORDS], 2, "not in two ways"),
         ([*COMB, WORDS, "--fit", "tight"], 2, "unknown fit"),
-        ([*COMB, WORDS, "--kerf", "0"], 0, ""),
+        ([*COMB, WORDS, "--kerf", "0"], 2, "0.01 to 1.5"),
         ([], 2, "no verdicts"),
     ],
 )  # fmt: skip

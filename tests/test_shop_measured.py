@@ -146,6 +146,29 @@ def test_a_kerf_of_another_place_is_named_and_never_used(
     assert said in note
 
 
+def test_an_axis_that_was_never_read_is_assumed(bench: Bench) -> None:
+    stack = rec.Reading(
+        form="stack", axis="x", drawn_mm=72, values_mm=(71.0,), slices=8, contour="w"
+    )
+    window = rec.Reading(form="window", axis="x", drawn_mm=72, values_mm=(72.22,), contour="w")
+    bench.book.append(rec.GaugeSession(at=AT, readings=(stack, window), **bench.place))
+    found = bench.found(AT)
+    assert found.measured.kerf_x.source is Source.MEASURED
+    assert found.measured.kerf_y.source is Source.ASSUMED
+    assert found.measured.kerf_y.standing == "ASSUMED"
+    assert any("kerf_y was never read" in n for n in found.notes)
+
+
+def test_readings_that_say_little_of_the_kerf_leave_it_assumed(bench: Bench) -> None:
+    strip = rec.Reading(form="strip", axis="x", drawn_mm=300, values_mm=(299.9,), u_mm=0.05)
+    bench.book.append(rec.GaugeSession(at=AT, readings=(strip,), **bench.place))
+    found = bench.found(AT)
+    for kerf in (found.measured.kerf_x, found.measured.kerf_y):
+        assert kerf.standing == "ASSUMED"
+        assert "boxjoint gauge draw kerf" in kerf.note
+    assert any("NOT_DETERMINED" in n for n in found.notes)
+
+
 def test_a_struck_gauge_no_longer_counts(bench: Bench) -> None:
     identity = bench.gauge()
     assert bench.found().measured.kerf_x is not None

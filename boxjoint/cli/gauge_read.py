@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 
 __all__ = ["read"]
 
+#: Standard uncertainty of a kerf that was typed, and of one that nobody measured, mm; both assumed.
+_U_ASKED_MM, _U_ASSUMED_MM = 0.01, 0.05
+
 SAVE = click.option("--save", is_flag=True, help="Append what was read to the shop book.")
 AGAIN = click.option("--again", is_flag=True, help="Save although the same rows are in the book.")
 PLOT = click.option(
@@ -753,11 +756,16 @@ def _kerf_of(kerf: str | None, known: _InBook | None, axis: str) -> _Kerf:
     from boxjoint.fit.fits import ASSUMED_KERF_MM
 
     if kerf is not None:
-        return _Kerf(value=lengths_mm((kerf,), "--kerf")[0], u=0.01, standing="asked")
+        value = lengths_mm((kerf,), "--kerf")[0]
+        if not 0.01 <= value <= 1.5:
+            raise InputError(
+                "a full kerf", where="--kerf", value=f"{value:g} mm", limit="0.01 to 1.5 mm"
+            )
+        return _Kerf(value=value, u=_U_ASKED_MM, standing="asked")
     figure = getattr(known.belief, f"kerf_{axis}") if known else None
     if figure is not None:
         return _Kerf(value=figure.value, u=figure.u, standing=str(figure.source))
-    return _Kerf(value=ASSUMED_KERF_MM, u=0.05, standing="ASSUMED")
+    return _Kerf(value=ASSUMED_KERF_MM, u=_U_ASSUMED_MM, standing="ASSUMED")
 
 
 def _earlier(known: _InBook, path: Path | None, at: datetime) -> tuple[CombRound, ...]:

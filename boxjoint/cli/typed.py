@@ -87,12 +87,13 @@ def read_reading(text: str, *, unit: Unit = "mm", where: str = "--reading") -> R
         )
     form, axis, drawn, *rest = words
     if form not in tuple(Form):
+        forms = [f.value for f in Form]
         raise _refuse(
             where,
             "unknown form of reading",
             form,
-            "one of " + ", ".join(Form),
-            nearest_name(form, tuple(Form)),
+            "one of " + ", ".join(forms),
+            nearest_name(form, forms),
         )
     if axis not in ("x", "y"):
         raise _refuse(where, "unknown axis", axis, "x or y")

@@ -22,6 +22,9 @@ from boxjoint.shop.records import CombRound, GaugeSession, Settings, Sheet
 
 __all__ = ["Found", "find_settings", "find_sheet", "measured_for"]
 
+#: A belief below this is none: a smaller kerf is refused in a job as well.
+LEAST_KERF_MM = 0.01
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
@@ -145,8 +148,12 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
         near = f"; {belief.nearest}; it is NOT used" if belief.nearest else ""
         notes.append(f"{what}{near}; measure it: boxjoint gauge draw kerf")
         return Found(measured=Measured(), notes=tuple(notes), belief=belief)
+    if min(belief.kerf_x.value, belief.kerf_y.value) < LEAST_KERF_MM:
+        notes.append("that is no kerf; it is NOT used; measure it: boxjoint gauge draw kerf")
+        return Found(measured=Measured(), notes=tuple(notes), belief=belief)
     when = f"{belief.last:%Y-%m-%d}" if belief.last else ""
     note = f"{when}, {belief.gauges} gauges, {belief.boxes} boxes, {machine}"
+    never = {f.text.split()[0] for f in belief.flags if f.name == "ONE_AXIS"}
     kerf_x, kerf_y = (
         Figure(
             value=round(f.value, 6),
@@ -155,7 +162,19 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
             readings=belief.readings,
             note=note,
         )
-        for f in (belief.kerf_x, belief.kerf_y)
+        if f.source is Source.MEASURED and name not in never
+        else Figure(
+            value=round(f.value, 6),
+            source=Source.ASSUMED,
+            uncertainty=f.u,
+            note=(
+                "only the other axis was read"
+                if name in never
+                else f"what was read on {when} is too little or too old"
+            )
+            + "; measure it with: boxjoint gauge draw kerf",
+        )
+        for name, f in (("kerf_x", belief.kerf_x), ("kerf_y", belief.kerf_y))
     )
     if job.cut.kerf is not None:
         notes.append(
