@@ -1,0 +1,240 @@
+"""What is said about how parts go together: the steps, or the set that locks and what to change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from boxjoint.check.interlock import DIRECTIONS, Direction
+from boxjoint.errors import ArrangementError
+
+__all__ = ["Assembly", "Lock", "LockJoint", "Step", "direction_text", "steps_text"]
+
+_NAMES_SHOWN = 6  # more names than this are counted, not listed
+
+_HOW = {
+    (0, 1): "push on from the left",
+    (0, -1): "push on from the right",
+    (1, 1): "push on from the front",
+    (1, -1): "push on from the back",
+    (2, 1): "push on from below",
+    (2, -1): "set on from above",
+}
+
+_OPTIONS = {
+    "finger": "leave out this joint (an open side), or try another rank for the two",
+    "mortise": "let {guest} stand loose, without tabs in {host}, or let its slots be open to a side",
+    "halflap": "try another rank for the two, which turns the half-lap over, or let one end short",
+    "none": "they are not joined, only in each other's way: make one smaller, or leave a side open",
+}
+
+
+def direction_text(direction: Direction) -> str:
+    """``+y`` for (1, 1)."""
+    return f"{'+' if direction[1] > 0 else '-'}{'xyz'[direction[0]]}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step of an assembly sequence.
+
+    Parameters
+    ----------
+    parts
+        What is moved, as one: a single part, or parts that earlier steps put together, the one that
+        lay on the bench first.
+    direction
+        Which way it travels; ``None`` for a part that is laid on the bench to begin with.
+    there
+        What it is put to, already together, in the sequence in which it came; empty for a part laid
+        on the bench.
+    """
+
+    parts: tuple[str, ...]
+    direction: Direction | None
+    there: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LockJoint:
+    """Two parts of a locked set that strike each other.
+
+    Parameters
+    ----------
+    a, b
+        Names, the stronger first.
+    kind
+        Of the joint between them (``finger``, ``mortise``, ``halflap``), or ``none``.
+    guest
+        The one of the two to change: of a mortise, whose tabs stand in it.
+    opens
+        Whether the set would come apart if these two did not strike each other.
+    """
+
+    a: str
+    b: str
+    kind: Literal["finger", "mortise", "halflap", "none"]
+    guest: str
+    opens: bool
+
+    def __str__(self) -> str:
+        host = self.b if self.guest == self.a else self.a
+        what = "" if self.kind == "none" else f" ({self.kind.replace('halflap', 'half-lap')})"
+        return f"{self.a}-{self.b}{what}: " + _OPTIONS[self.kind].format(
+            guest=self.guest, host=host
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lock:
+    """The smallest set of parts that lock each other.
+
+    Parameters
+    ----------
+    parts
+        By rank.
+    blocks
+        For each of the six directions the pairs (mover, struck) within the set.
+    joints
+        The pairs that strike each other, those that open the set first.
+    """
+
+    parts: tuple[str, ...]
+    blocks: Mapping[Direction, tuple[tuple[str, str], ...]]
+    joints: tuple[LockJoint, ...]
+
+    @property
+    def what(self) -> str:
+        """What is wrong, as a clause."""
+        return f"{_listed(self.parts)} lock each other: no direction parts them"
+
+    @property
+    def why(self) -> str:
+        """Who strikes whom, direction by direction; every part's first obstacle."""
+        lines = []
+        for direction in DIRECTIONS:
+            first: dict[str, str] = {}
+            for mover, struck in self.blocks.get(direction, ()):
+                first.setdefault(mover, struck)
+            said = ", ".join(f"{m} strikes {s}" for m, s in list(first.items())[:_NAMES_SHOWN])
+            more = f" and {len(first) - _NAMES_SHOWN} more" if len(first) > _NAMES_SHOWN else ""
+            lines.append(f"towards {direction_text(direction)}: {said}{more}")
+        return "; ".join(lines)
+
+    @property
+    def do(self) -> str:
+        """What to change."""
+        opening = [j for j in self.joints if j.opens]
+        if not opening:
+            near = next((j for j in self.joints if j.kind != "none"), None)
+            text = "no single joint holds the set, more than one has to change"
+            return text + (f"; begin with {near}" if near else "")
+        shown = "; or ".join(str(j) for j in opening[:3])
+        more = f"; or one of {len(opening) - 3} more joints" if len(opening) > 3 else ""
+        return f"change one joint: {shown}{more}"
+
+    def __str__(self) -> str:
+        return f"{self.what}. {self.why}. {self.do[0].upper()}{self.do[1:]}."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assembly:
+    """How the parts go together, or why they cannot.
+
+    Parameters
+    ----------
+    parts
+        All names, by rank.
+    steps
+        The assembly sequence; empty when a set locks.
+    free
+        For each part the directions in which it can move away with everything in place, out to
+        infinity. A part that is glued to others moves with them.
+    lock
+        ``None`` when all goes together.
+    removable
+        The parts that must come out with everything else in place, and which way.
+    held
+        For those that do not come out, what they strike.
+    """
+
+    parts: tuple[str, ...]
+    steps: tuple[Step, ...]
+    free: Mapping[str, tuple[Direction, ...]]
+    lock: Lock | None
+    removable: Mapping[str, Direction]
+    held: Mapping[str, tuple[str, ...]]
+
+    @property
+    def locked(self) -> tuple[str, ...]:
+        """The smallest set of parts that lock each other; empty when all goes together."""
+        return self.lock.parts if self.lock else ()
+
+    @property
+    def passed(self) -> bool:
+        """Whether all goes together and all comes out that must."""
+        return self.lock is None and not self.held
+
+    def require(self) -> None:
+        """Raise unless all goes together and all comes out that must.
+
+        Raises
+        ------
+        ArrangementError
+            Names the parts that lock each other, or what a part strikes that must come out;
+            ``data['panels']`` has the names.
+        """
+        if self.lock:
+            raise ArrangementError(
+                self.lock.what,
+                where="assembly sequence",
+                value=self.lock.why,
+                do=self.lock.do,
+                panels=self.lock.parts,
+            )
+        for name, struck in self.held.items():
+            way = direction_text(self.removable[name])
+            others = ", ".join(map(direction_text, self.free[name]))
+            raise ArrangementError(
+                f"{name} does not come out towards {way}",
+                where="assembly sequence",
+                value=f"it strikes {_listed(struck)}",
+                limit="it must come out with everything else in place",
+                do=f"leave that side open, or let it come out towards {others}"
+                if others
+                else "leave that side open: as it is, it comes out towards no side",
+                panels=(name, *struck),
+            )
+
+
+def steps_text(assembly: Assembly) -> str:
+    """Return the assembly sequence in words, one numbered line a step, or why there is none."""
+    if assembly.lock:
+        return str(assembly.lock)
+    lines = []
+    for number, step in enumerate(assembly.steps, 1):
+        if step.direction is None:
+            apart = ", apart from the rest" if number > 1 else ""
+            text = f"{step.parts[0]} on the bench{apart}."
+        else:
+            way = direction_text(step.direction)
+            text = f"{_moved(step.parts)}: {_HOW[step.direction]} (towards {way})."
+        lines.append(f"{number}. {text}")
+    return "\n".join(lines)
+
+
+def _moved(parts: tuple[str, ...]) -> str:
+    if len(parts) == 1:
+        return parts[0]
+    return f"{parts[0]}, put together with {_listed(parts[1:])}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    """``a, b and c``; beyond a handful the first ones and how many more."""
+    shown = list(names)
+    if len(shown) > _NAMES_SHOWN:
+        shown = [*shown[: _NAMES_SHOWN - 1], f"{len(shown) - _NAMES_SHOWN + 1} more"]
+    if len(shown) < 2:
+        return "".join(shown)
+    return ", ".join(shown[:-1]) + f" and {shown[-1]}"
