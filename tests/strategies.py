@@ -53,6 +53,7 @@ from boxjoint.sheet.records import Axis, Bed, KeepOut, NestAsk, SheetStock, Turn
 from boxjoint.sheet.records import Item as NestItem
 from boxjoint.shop import records as shop
 from boxjoint.solve.arrangement import Arrangement, Slab
+from boxjoint.solve.panels import Frame, Panel
 from boxjoint.solve.tabs import TabAsk
 
 # units
@@ -719,6 +720,110 @@ def random_slabs(draw: st.DrawFn) -> list[Slab]:
                 )
             )
     return draw(st.permutations(slabs))
+
+
+# check: parts that go together, or do not
+
+
+def flat_part(
+    name: str, normal: int, planes: list[list[int]], cells: set[tuple[int, int, int]]
+) -> Panel:
+    """A part one cell thick from cells between ``planes``, as a panel of the slab around them."""
+    at = list(zip(*cells, strict=True))
+    lo = (planes[0][min(at[0])], planes[1][min(at[1])], planes[2][min(at[2])])
+    hi = (planes[0][max(at[0]) + 1], planes[1][max(at[1]) + 1], planes[2][max(at[2]) + 1])
+    body = slab(name, normal, lo, hi)
+    frame = Frame.of(body)
+    u, v = frame.axes
+    removed = []
+    for i in range(min(at[u]), max(at[u]) + 1):
+        for j in range(min(at[v]), max(at[v]) + 1):
+            cell = [at[normal][0]] * 3
+            cell[u], cell[v] = i, j
+            if (cell[0], cell[1], cell[2]) not in cells:
+                row = [0] * 4
+                for axis, k in ((u, i), (v, j)):
+                    span = np.array([planes[axis][k]]), np.array([planes[axis][k + 1]])
+                    d, one, two = frame.to_drawing(axis, *span)
+                    row[d], row[d + 2] = int(one[0]), int(two[0])
+                removed.append(row)
+    wide, high = hi[u] - lo[u], hi[v] - lo[v]
+    edges = np.array(
+        [
+            (0, 0, 0, high, label(Role.RIM)),
+            (0, wide, 0, high, label(Role.RIM)),
+            (1, 0, 0, wide, label(Role.RIM)),
+            (1, high, 0, wide, label(Role.RIM)),
+        ],
+        dtype=np.int64,
+    )
+    tags = np.full(len(removed), label(Role.RIM), dtype=np.int64)
+    rings = cut_rectangles(
+        (edges[:, 0], edges[:, 1], edges[:, 2], edges[:, 3], edges[:, 4]),
+        np.array(removed, dtype=np.int64).reshape(-1, 4),
+        tags,
+        tags,
+    )
+    return Panel(slab=body, frame=frame, rings=rings)
+
+
+def _one_piece(cells: set[tuple[int, int, int]]) -> set[tuple[int, int, int]]:
+    """The largest piece of some cells that hang together by their faces."""
+    best: set[tuple[int, int, int]] = set()
+    fresh = set(cells)
+    while fresh:
+        edge = [min(fresh)]
+        fresh.discard(edge[0])
+        piece = set(edge)
+        while edge:
+            x, y, z = edge.pop()
+            for near in (
+                (x + 1, y, z),
+                (x - 1, y, z),
+                (x, y + 1, z),
+                (x, y - 1, z),
+                (x, y, z + 1),
+                (x, y, z - 1),
+            ):
+                if near in fresh:
+                    fresh.discard(near)
+                    piece.add(near)
+                    edge.append(near)
+        if len(piece) > len(best):
+            best = piece
+    return best
+
+
+@st.composite
+def plate_puzzles(draw: st.DrawFn, most: int = 12, size: int = 5) -> list[Panel]:
+    """Up to ``most`` flat parts of any shape that share a few cells out among them at random.
+
+    Many of them hold each other, or come apart only two or three at a time: no arrangement of slabs
+    is behind them.
+    """
+    planes = []
+    for _ in range(3):
+        steps = draw(st.lists(st.integers(1, 9 * _MM), min_size=size, max_size=size))
+        planes.append([sum(steps[:k]) - 7 * _MM for k in range(size + 1)])
+    taken: dict[tuple[int, int, int], int] = {}
+    normals = draw(st.lists(st.integers(0, 2), min_size=1, max_size=most))
+    for number, normal in enumerate(normals):
+        spans = []
+        for axis in range(3):
+            first = draw(st.integers(0, size - 1))
+            last = first if axis == normal else draw(st.integers(first, size - 1))
+            spans.append(range(first, last + 1))
+        for x in spans[0]:
+            for y in spans[1]:
+                for z in spans[2]:
+                    if (x, y, z) not in taken or draw(st.booleans()):
+                        taken[x, y, z] = number
+    parts = []
+    for number, normal in enumerate(normals):
+        cells = _one_piece({c for c, owner in taken.items() if owner == number})
+        if cells:
+            parts.append(flat_part(f"part {number}", normal, planes, cells))
+    return parts
 
 
 # fit: beams and allowances
