@@ -9,7 +9,7 @@ from typing import Literal
 from boxjoint.check.interlock import DIRECTIONS, Direction
 from boxjoint.errors import ArrangementError
 
-__all__ = ["Assembly", "Lock", "LockJoint", "Step", "direction_text", "steps_text"]
+__all__ = ["Assembly", "Lock", "LockJoint", "Removal", "Step", "direction_text", "steps_text"]
 
 _NAMES_SHOWN = 6  # more names than this are counted, not listed
 
@@ -49,11 +49,37 @@ class Step:
     there
         What it is put to, already together, in the sequence in which it came; empty for a part laid
         on the bench.
+    body
+        What people call the parts that are moved as one (``drawer-3``); empty where they have no
+        name of their own.
     """
 
     parts: tuple[str, ...]
     direction: Direction | None
     there: tuple[str, ...]
+    body: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Removal:
+    """Something that must come out, and whether it does.
+
+    Parameters
+    ----------
+    name
+        Of a part or a body.
+    direction
+        Which way it must come out.
+    struck
+        What it strikes on its way; empty when it comes out.
+    free
+        The directions in which it could come out.
+    """
+
+    name: str
+    direction: Direction
+    struck: tuple[str, ...]
+    free: tuple[Direction, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,23 +179,25 @@ class Assembly:
         infinity. A part that is glued to others moves with them.
     lock
         ``None`` when all goes together.
-    removable
-        The parts that must come out with everything else in place, and which way.
-    held
-        For those that do not come out, what they strike.
+    removals
+        What must come out, and whether it does.
     """
 
     parts: tuple[str, ...]
     steps: tuple[Step, ...]
     free: Mapping[str, tuple[Direction, ...]]
     lock: Lock | None
-    removable: Mapping[str, Direction]
-    held: Mapping[str, tuple[str, ...]]
+    removals: tuple[Removal, ...]
 
     @property
     def locked(self) -> tuple[str, ...]:
         """The smallest set of parts that lock each other; empty when all goes together."""
         return self.lock.parts if self.lock else ()
+
+    @property
+    def held(self) -> Mapping[str, tuple[str, ...]]:
+        """What must come out and does not, and what it strikes."""
+        return {r.name: r.struck for r in self.removals if r.struck}
 
     @property
     def passed(self) -> bool:
@@ -193,19 +221,19 @@ class Assembly:
                 do=self.lock.do,
                 panels=self.lock.parts,
             )
-        for name, struck in self.held.items():
-            way = direction_text(self.removable[name])
-            others = ", ".join(map(direction_text, self.free[name]))
-            raise ArrangementError(
-                f"{name} does not come out towards {way}",
-                where="assembly sequence",
-                value=f"it strikes {_listed(struck)}",
-                limit="it must come out with everything else in place",
-                do=f"leave that side open, or let it come out towards {others}"
-                if others
-                else "leave that side open: as it is, it comes out towards no side",
-                panels=(name, *struck),
-            )
+        for removal in self.removals:
+            if removal.struck:
+                others = " or ".join(map(direction_text, removal.free))
+                raise ArrangementError(
+                    f"{removal.name} does not come out towards {direction_text(removal.direction)}",
+                    where="assembly sequence",
+                    value=f"it strikes {_listed(removal.struck)}",
+                    limit="lids, drawers and trays come out without taking anything apart",
+                    do=f"leave that side open, or let it come out towards {others}"
+                    if others
+                    else "leave that side open: as it is, it comes out towards no side",
+                    panels=(removal.name, *removal.struck),
+                )
 
 
 def steps_text(assembly: Assembly) -> str:
@@ -219,15 +247,17 @@ def steps_text(assembly: Assembly) -> str:
             text = f"{step.parts[0]} on the bench{apart}."
         else:
             way = direction_text(step.direction)
-            text = f"{_moved(step.parts)}: {_HOW[step.direction]} (towards {way})."
+            text = f"{_moved(step)}: {_HOW[step.direction]} (towards {way})."
         lines.append(f"{number}. {text}")
     return "\n".join(lines)
 
 
-def _moved(parts: tuple[str, ...]) -> str:
-    if len(parts) == 1:
-        return parts[0]
-    return f"{parts[0]}, put together with {_listed(parts[1:])}"
+def _moved(step: Step) -> str:
+    if len(step.parts) == 1:
+        return step.parts[0]
+    if step.body:
+        return f"{step.body}, put together"
+    return f"{step.parts[0]}, put together with {_listed(step.parts[1:])}"
 
 
 def _listed(names: Sequence[str]) -> str:

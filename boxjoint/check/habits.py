@@ -7,7 +7,7 @@ along their own normal, what is loose is put in, the lid comes last.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from enum import IntEnum
 
 import numpy as np
@@ -43,14 +43,18 @@ class Habits:
         Of all parts.
     stays
         Index of the part that is never moved, or ``None``.
+    glued
+        Pairs of parts that are glued face to face.
     """
 
     __slots__ = ("_slabs", "_stays", "joined")
 
     joined: Bools
-    """(n, n) bool: whether two slabs share space, that is, have a joint."""
+    """(n, n) bool: whether two parts hang on to each other, by a joint or by glue."""
 
-    def __init__(self, slabs: Sequence[Slab], stays: int | None) -> None:
+    def __init__(
+        self, slabs: Sequence[Slab], stays: int | None, glued: Iterable[Sequence[int]] = ()
+    ) -> None:
         self._slabs = slabs
         self._stays = stays
         lo = np.array([s.box.lo for s in slabs], dtype=np.int64)
@@ -60,6 +64,8 @@ class Habits:
             met &= lo[:, None, k] < hi[None, :, k]
         self.joined = met & met.T
         np.fill_diagonal(self.joined, False)
+        for i, j in glued:
+            self.joined[i, j] = self.joined[j, i] = True
 
     def base(self, parts: Sequence[int]) -> int:
         """Return the part that lies on the bench.

@@ -14,11 +14,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 
-from boxjoint.check.assembly import Assembly, Lock, LockJoint, Step
-from boxjoint.check.blocking import find_strikes
+from boxjoint.check.assembly import Assembly, Lock, LockJoint, Removal, Step
+from boxjoint.check.blocking import Bools, find_strikes
 from boxjoint.check.habits import Habits
 from boxjoint.check.interlock import DIRECTIONS, Blocks, Direction, block_rows, members, opposite
 from boxjoint.errors import ArrangementError, InputError, nearest_name
+from boxjoint.solve.arrangement import Body
 from boxjoint.solve.panels import Panel
 
 __all__ = ["assembly_sequence"]
@@ -32,6 +33,7 @@ def assembly_sequence(
     stays: str | None = None,
     together: Iterable[frozenset[str]] = (),
     removable: Mapping[str, Direction] | None = None,
+    bodies: Sequence[Body] = (),
 ) -> Assembly:
     """Find how the parts go together, exactly.
 
@@ -42,10 +44,14 @@ def assembly_sequence(
     stays
         The part that is never moved; ``None`` takes the base.
     together
-        Groups of parts that are glued before anything else and then move as one. No part in two.
+        Groups of parts that are glued before anything else and then move as one, whatever comes. No
+        part in two.
     removable
         Parts that must come out with everything else in place, and the (axis, sense) of the way; of
         a part in a group the whole group comes out.
+    bodies
+        What is joined or glued and has a name. A body is put together first and then moves as one
+        where that is possible; one that comes out must do so past all bodies named before it.
 
     Returns
     -------
@@ -61,8 +67,7 @@ def assembly_sequence(
     names = [p.name for p in panels]
     number = {name: i for i, name in enumerate(names)}
     groups = _groups(together, number)
-    wanted = dict(removable or {})
-    for name, direction in wanted.items():
+    for name, direction in (removable or {}).items():
         _known(name, number, "removable")
         if direction not in DIRECTIONS:
             raise InputError(
@@ -71,29 +76,39 @@ def assembly_sequence(
                 value=str(direction),
                 limit="(axis 0, 1 or 2, sense 1 or -1)",
             )
-    if stays is not None:
-        _known(stays, number, "stays")
-    search = _Search(panels, None if stays is None else number[stays], groups)
+    glued = [[_known(n, number, body.name) for n in pair] for body in bodies for pair in body.glued]
+    home = {
+        tuple(sorted(_known(n, number, body.name) for n in body.slabs)): body.name
+        for body in bodies
+    }
+    fixed = None if stays is None else _known(stays, number, "stays")
     if not names:
-        return Assembly(parts=(), steps=(), free={}, lock=None, removable={}, held={})
+        return Assembly(parts=(), steps=(), free={}, lock=None, removals=())
+    search = _Search(panels, fixed, groups, glued, home)
     everything = tuple(range(len(names)))
     blocks = Blocks.of(search.strikes, search.finest(everything))
-    block_of = {i: k for k, block in enumerate(blocks.parts) for i in block}
+    block_of = {i: block for block in blocks.parts for i in block}
+    free = {
+        i: tuple(d for k, d in enumerate(DIRECTIONS) if not blocks.strikes[k][n])
+        for n, block in enumerate(blocks.parts)
+        for i in block
+    }
+    removals = [
+        search.removal(name, block_of[number[name]], everything, direction)
+        for name, direction in (removable or {}).items()
+    ]
+    inner: _Parts = ()
+    for body, parts in zip(bodies, home, strict=True):
+        inner += parts
+        if body.out is not None:
+            removals.append(search.removal(body.name, parts, inner, body.out))
     lock = search.find_lock(blocks)
     return Assembly(
         parts=tuple(names),
         steps=() if lock else tuple(search.put_together(everything)),
-        free={
-            name: tuple(
-                direction
-                for d, direction in enumerate(DIRECTIONS)
-                if not blocks.strikes[d][block_of[i]]
-            )
-            for i, name in enumerate(names)
-        },
+        free={name: free[i] for i, name in enumerate(names)},
         lock=lock,
-        removable=wanted,
-        held=search.held(blocks, [(block_of[number[n]], n, way) for n, way in wanted.items()]),
+        removals=tuple(removals),
     )
 
 
@@ -122,12 +137,18 @@ class _Search:
     """The parts, what they strike, and how they are to move as blocks."""
 
     def __init__(
-        self, panels: Sequence[Panel], stays: int | None, groups: dict[int, _Parts]
+        self,
+        panels: Sequence[Panel],
+        stays: int | None,
+        groups: Mapping[int, _Parts],
+        glued: Iterable[Sequence[int]],
+        bodies: Mapping[_Parts, str],
     ) -> None:
         self.slabs = [p.slab for p in panels]
         self.strikes = find_strikes(panels)
-        self.habits = Habits(self.slabs, stays)
+        self.habits = Habits(self.slabs, stays, glued)
         self.groups = groups
+        self.bodies = bodies
 
     # blocks
 
@@ -169,7 +190,14 @@ class _Search:
             before = [] if len(block) == 1 else self.put_together(block)
             moved = _sequence(before) or self._names(block)
             steps += before
-            steps.append(Step(parts=moved, direction=opposite(DIRECTIONS[d]), there=placed))
+            steps.append(
+                Step(
+                    parts=moved,
+                    direction=opposite(DIRECTIONS[d]),
+                    there=placed,
+                    body=self.bodies.get(block, "") if len(block) > 1 else "",
+                )
+            )
             placed += moved
         return steps
 
@@ -233,21 +261,24 @@ class _Search:
 
     # what cannot be
 
-    def held(
-        self, blocks: Blocks, wanted: Sequence[tuple[int, str, Direction]]
-    ) -> dict[str, tuple[str, ...]]:
-        """Return what each block strikes that must come out and does not."""
-        found = {}
-        for k, name, direction in wanted:
-            struck = blocks.strikes[DIRECTIONS.index(direction)][k]
-            if struck:
-                parts = tuple(sorted(i for m in members(struck) for i in blocks.parts[m]))
-                hit = self.strikes[direction[0]]
-                hit = hit if direction[1] > 0 else hit.T
-                found[name] = self._names(
-                    tuple(j for j in parts if hit[list(blocks.parts[k]), j].any())
-                )
-        return found
+    def removal(self, name: str, moved: _Parts, within: _Parts, direction: Direction) -> Removal:
+        """Say whether parts come out past the others of ``within``."""
+        others = [i for i in within if i not in set(moved)]
+        struck: dict[Direction, _Parts] = {}
+        for way in DIRECTIONS:
+            hit = self._along(way)
+            struck[way] = tuple(i for i in others if hit[list(moved), i].any())
+        return Removal(
+            name=name,
+            direction=direction,
+            struck=self._names(struck[direction]),
+            free=tuple(way for way in DIRECTIONS if not struck[way]),
+        )
+
+    def _along(self, direction: Direction) -> Bools:
+        """(n, n) bool: whether part i strikes part j along a direction."""
+        hit: Bools = self.strikes[direction[0]]
+        return hit if direction[1] > 0 else hit.T
 
     def find_lock(self, blocks: Blocks) -> Lock | None:
         """Return the smallest set that locks, of all groups by themselves and of all together."""
@@ -268,8 +299,7 @@ class _Search:
         pairs: dict[Direction, tuple[tuple[str, str], ...]] = {}
         meet: set[tuple[int, int]] = set()
         for direction in DIRECTIONS:
-            hit = self.strikes[direction[0]]
-            hit = hit if direction[1] > 0 else hit.T
+            hit = self._along(direction)
             struck = [(i, j) for i in parts for j in parts if hit[i, j] and home[i] != home[j]]
             meet.update((min(p), max(p)) for p in struck)
             pairs[direction] = tuple((self.slabs[i].name, self.slabs[j].name) for i, j in struck)
