@@ -810,13 +810,19 @@ def plate_puzzles(draw: st.DrawFn, most: int = 12, size: int = 5) -> list[Panel]
     for number, normal in enumerate(normals):
         spans = []
         for axis in range(3):
-            first = draw(st.integers(0, size - 1))
-            last = first if axis == normal else draw(st.integers(first, size - 1))
+            if axis == normal:
+                first = last = draw(st.integers(0, size - 1))
+            elif draw(st.booleans()):
+                first, last = 0, size - 1
+            else:
+                first = draw(st.integers(0, size - 1))
+                last = draw(st.integers(first, size - 1))
             spans.append(range(first, last + 1))
+        takes = iter(draw(st.binary(min_size=size * size, max_size=size * size)))
         for x in spans[0]:
             for y in spans[1]:
                 for z in spans[2]:
-                    if (x, y, z) not in taken or draw(st.booleans()):
+                    if next(takes) % 2 or (x, y, z) not in taken:
                         taken[x, y, z] = number
     parts = []
     for number, normal in enumerate(normals):

@@ -86,7 +86,7 @@ def assembly_sequence(
         return Assembly(parts=(), steps=(), free={}, lock=None, removals=())
     search = _Search(panels, fixed, groups, glued, home)
     everything = tuple(range(len(names)))
-    blocks = Blocks.of(search.strikes, search.finest(everything))
+    blocks = Blocks.of(search.strikes, list(dict.fromkeys(groups.get(i, (i,)) for i in everything)))
     block_of = {i: block for block in blocks.parts for i in block}
     free = {
         i: tuple(d for k, d in enumerate(DIRECTIONS) if not blocks.strikes[k][n])
@@ -153,10 +153,14 @@ class _Search:
     # blocks
 
     def finest(self, parts: _Parts) -> list[_Parts]:
-        """Single parts, and groups as one; a group alone is taken into its parts."""
-        if len(self.groups.get(parts[0], ())) == len(parts):
-            return [(i,) for i in parts]
-        return list(dict.fromkeys(self.groups.get(i, (i,)) for i in parts))
+        """Single parts, and glued groups as one; ``parts`` that lie within one group singly."""
+        # a group lies within the parts, or apart from them, or around them
+        groups = (self.groups.get(i, (i,)) for i in parts)
+        return list(
+            dict.fromkeys(
+                g if len(g) < len(parts) else (i,) for i, g in zip(parts, groups, strict=True)
+            )
+        )
 
     def coarsest(self, parts: _Parts) -> list[_Parts]:
         """What is joined as one; where that is everything, the finest."""
