@@ -83,11 +83,11 @@ def find_strikes(panels: Sequence[Panel]) -> Bools:
     if not have.all():
         raise ArrangementError(f"nothing is left of panel {panels[int(have.argmin())].name}")
     cuboids = _cuboids(panels, rows)
-    chosen = [_largest(rows, n), _largest(rows, n, 0, -1), _largest(rows, n, 0, 1)]
-    across = [_largest(columns, n), _largest(columns, n, 1, -1), _largest(columns, n, 1, 1)]
-    by_columns = _cuboids(panels, columns)
-    some_lo = np.stack([cuboids.lo[k] for k in chosen] + [by_columns.lo[k] for k in across], axis=1)
-    some_hi = np.stack([cuboids.hi[k] for k in chosen] + [by_columns.hi[k] for k in across], axis=1)
+    chosen = _some(cuboids, [_largest(rows, n), *(_largest(rows, n, 0, end) for end in (-1, 1))])
+    across = [_largest(columns, n, axis, end, 4 - 4 * axis) for axis in (1, 0) for end in (-1, 1)]
+    across_lo, across_hi = _some(_cuboids(panels, columns), across)
+    some_lo = np.concatenate([chosen[0], across_lo], axis=1)
+    some_hi = np.concatenate([chosen[1], across_hi], axis=1)
     box_lo = np.minimum.reduceat(cuboids.lo, cuboids.start[:-1])
     box_hi = np.maximum.reduceat(cuboids.hi, cuboids.start[:-1])
     begins_before = [box_lo[:, None, k] < box_hi[None, :, k] for k in range(3)]
@@ -253,21 +253,30 @@ def _cuboids(panels: Sequence[Panel], rectangles: _Rectangles) -> _Cuboids:
     return _Cuboids(lo=lo, hi=hi, start=start)
 
 
-def _largest(rectangles: _Rectangles, n: int, axis: int = 0, end: int = 0) -> Ints:
+def _some(cuboids: _Cuboids, chosen: Sequence[Ints]) -> tuple[Ints, Ints]:
+    """Of each part the chosen cuboids: lo and hi, (n, len(chosen), 3) each."""
+    index = np.stack(chosen, axis=1)
+    return cuboids.lo[index], cuboids.hi[index]
+
+
+def _largest(rectangles: _Rectangles, n: int, axis: int = 0, end: int = 0, share: int = 0) -> Ints:
     """Index of each part's largest rectangle, (n,).
 
     With ``end`` -1 or +1 only rectangles count that reach the part's least or greatest place on
-    the drawing's ``axis``.
+    the drawing's ``axis``, or, with a ``share`` s, the s-th part of its extent next to it.
     """
     # float areas: they choose which cuboids are tried first, never what is found
     area = np.prod((rectangles.hi - rectangles.lo).astype(np.float64), axis=1)
     start = np.searchsorted(rectangles.part, np.arange(n))
-    if end < 0:
-        edge = np.minimum.reduceat(rectangles.lo[:, axis], start)
-        area[rectangles.lo[:, axis] > edge[rectangles.part]] = 0.0
-    elif end > 0:
-        edge = np.maximum.reduceat(rectangles.hi[:, axis], start)
-        area[rectangles.hi[:, axis] < edge[rectangles.part]] = 0.0
+    if end:
+        least = np.minimum.reduceat(rectangles.lo[:, axis], start)
+        most = np.maximum.reduceat(rectangles.hi[:, axis], start)
+        near = (most - least) // share if share else np.zeros_like(least)
+        if end < 0:
+            far = rectangles.lo[:, axis] > (least + near)[rectangles.part]
+        else:
+            far = rectangles.hi[:, axis] < (most - near)[rectangles.part]
+        area[far] = 0.0
     order = np.lexsort((area, rectangles.part))
     last: Ints = order[np.append(start[1:], len(order)) - 1]
     return last
