@@ -246,6 +246,48 @@ def test_rings_and_movable_sets_are_those_of_networkx(n: int, data: st.DataObjec
         )
 
 
+def relations(n: int) -> st.SearchStrategy[np.ndarray]:
+    """(3, n, n) bool: any relation at all, most of it true, so that much locks."""
+    often = st.integers(0, 5).map(bool)
+    return st.lists(often, min_size=3 * n * n, max_size=3 * n * n).map(
+        lambda bits: np.array(bits, dtype=bool).reshape(3, n, n) & ~np.eye(n, dtype=bool)
+    )
+
+
+def as_table(strikes: np.ndarray) -> dict[tuple[int, int], list[int]]:
+    return {
+        (axis, sense): [
+            sum(1 << j for j, hit in enumerate(row) if hit)
+            for row in (strikes[axis] if sense > 0 else strikes[axis].T).tolist()
+        ]
+        for axis, sense in WAYS
+    }
+
+
+@pytest.mark.parametrize("tries", [20_000, 0])
+@settings(quick, max_examples=100)
+@given(st.integers(2, 7).flatmap(relations))
+def test_the_smallest_locked_set_of_any_relation(tries: int, strikes: np.ndarray) -> None:
+    n = strikes.shape[1]
+    table = as_table(strikes)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("boxjoint.check.interlock._TRIES", tries)
+        blocks = Blocks.of(strikes, [(i,) for i in range(n)])
+        found = blocks.smallest_locked(blocks.all)
+    least = least_locked(table, n)
+    event(f"least locked set: {least}")
+    assert (found == 0) == (least == 0)
+    if found:
+        assert is_locked(table, found)
+        if tries:
+            assert found.bit_count() == least
+        # however little is tried, no block of it can be left out
+        for i in members(found):
+            rest = found & ~(1 << i)
+            inner = [s for s in range(3, 1 << n) if s & rest == s and s & (s - 1)]
+            assert not any(is_locked(table, s) for s in inner)
+
+
 # sequences ----------------------------------------------------------------------------------------
 
 
