@@ -110,6 +110,15 @@ def check(path: Path, solid: bool, as_json: bool, **given: Any) -> None:
     built.require()
 
 
+def _say_what_is_left(written: tuple[Path, ...], out: Path) -> None:
+    """Name drawings of an earlier build in the folder: they must not be cut by mistake."""
+    new = {p.resolve() for p in written}
+    found = [*(out / "panels").iterdir(), *out.glob("box*.*"), *out.glob("panels.*")]
+    left = sorted(str(p.relative_to(out)) for p in found if p.is_file() and p.resolve() not in new)
+    if left:
+        click.echo(f"look at: left from an earlier build: {', '.join(left)}", err=True)
+
+
 @click.command()
 @JOB
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the files.")
@@ -155,6 +164,7 @@ def build(
     written: tuple[Path, ...] = ()
     if built.passed:  # before anything is said: a reader that goes away must not cost the files
         written = write_whole(files(built, dxf=_release(dxf), step=step, picture=picture), out)
+        _say_what_is_left(written, out)
     _shown(built, as_json)
     built.require()
     click.echo(f"wrote {len(written)} files to {out}", err=True)

@@ -9,6 +9,7 @@ from typing import TextIO
 import click
 
 from boxjoint.check.built import Built
+from boxjoint.export.panels import kerf_text
 from boxjoint.export.report_inside import whole_as_cut
 from boxjoint.job.records import DIRECTIONS, Source
 from boxjoint.solve.box import outside_of
@@ -93,6 +94,7 @@ def show_built(built: Built) -> None:
     show_table("Panels", ["panel", "size, computed", "thickness", "what it is"], rows)
     for warning in built.warnings:
         click.echo(f"look at: {warning}", err=True)
+    click.echo(kerf_text(built))
     e, solid = built.exact, built.solid
     click.echo(
         f"exact proof: {'holds' if e.passed else 'FAILED'} ({e.bars} bars, {e.corners} corners); "

@@ -13,10 +13,24 @@ from boxjoint.check.built import Built, Part
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
 from boxjoint.units import both, mm_and_thou
 
-__all__ = ["all_panels_drawing", "notes_of", "panel_drawing"]
+__all__ = ["all_panels_drawing", "kerf_text", "notes_of", "panel_drawing"]
 
 SPACING_MM = 8.0
 ROW_MM = 600.0
+
+
+def kerf_text(built: Built) -> str:
+    """Say in one line whether the kerf is in the outlines, and what to enter where it is not."""
+    if built.plan.tool is not None:
+        return "KERF NOT IN THE OUTLINES: a router offsets by the radius of its tool"
+    if built.kerf_by_controller:
+        mean = (built.plan.kerf_x.value + built.plan.kerf_y.value) / 2
+        full, half = mm_and_thou(mean, places=3), mm_and_thou(mean / 2, places=3)
+        return (
+            f"KERF NOT IN THE OUTLINES: enter the full kerf {full} in the controller, "
+            f"or the half {half} where it asks for an edge's offset"
+        )
+    return "kerf is in the outlines: do not apply it again"
 
 
 def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:

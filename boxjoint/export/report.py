@@ -12,6 +12,7 @@ from typing import Any
 
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
+from boxjoint.export.panels import kerf_text
 from boxjoint.export.report_bodies import bodies, bodies_lines, insides
 from boxjoint.export.report_inside import compartments, inside, inside_lines
 from boxjoint.geometry.rings import Rings
@@ -267,6 +268,7 @@ def report_text(built: Built) -> str:
     for name, f in built.figures.items():
         value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)
         lines.append(f"| {name.replace('_', ' ')} | {value} | {f.standing} | {f.note} |")
+    lines += ["", f"**{kerf_text(built)}.**"]
     if built.seat_gap_mm:
         lines += [
             "",

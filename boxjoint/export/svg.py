@@ -61,17 +61,16 @@ def drawing_to_svg(drawing: Drawing) -> str:
     for layer in Layer:
         pen = PENS[layer]
         dashes = ' stroke-dasharray="{} {}"'.format(*map(_plain, DASH_MM)) if pen.dashed else ""
+        # on the paths, not the group: letters are never dashed, and not every reader knows "none"
         out.append(
             f'<g id="{layer}" fill="none" stroke="{pen.rgb}" stroke-width="{_plain(pen.width_mm)}"'
-            f"{dashes}>\n"
+            f">\n"
         )
         for path in laid.paths:
             if path.layer is layer:
                 pieces = (_data(nm, bulge, closed, right, down) for nm, bulge, closed in path.parts)
-                # letters are never dashed, even on a dashed layer
-                letters = pen.dashed and not any(closed for _, _, closed in path.parts)
-                solid = ' stroke-dasharray="none"' if letters else ""
-                out.append(f'<path{solid} d="{" ".join(pieces)}"/>\n')
+                closed = any(closed for _, _, closed in path.parts)
+                out.append(f'<path{dashes if closed else ""} d="{" ".join(pieces)}"/>\n')
         if layer is Layer.REFERENCE:
             out += _lines(laid, right, down)
         out.append("</g>\n")

@@ -45,7 +45,7 @@ class Family:
 FAMILIES = (
     Family(
         name="acrylic",
-        words=("acrylic", "pmma", "methacrylate"),
+        words=("acryl", "acril", "pmma", "methacrylate", "polycarbonate", "glass"),
         brittle=True,
     ),
     Family(name="fibreboard", words=("mdf", "hdf", "hardboard", "fibreboard", "fiberboard")),

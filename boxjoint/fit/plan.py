@@ -141,7 +141,14 @@ def plan_cut(
     """
     shop = measured or Measured()
     warnings: list[str] = []
-    brittle = {p: family_of(job.material(p)).brittle for p in panels}
+    families = {p: family_of(job.material(p)) for p in panels}
+    brittle = {p: f.brittle for p, f in families.items()}
+    unknown = {job.material(p) for p, f in families.items() if f.name == "other"}
+    warnings += [
+        f"material {m!r} is not known here and is taken for stock that bears interference; "
+        "if it is brittle, call it acrylic"
+        for m in sorted(unknown)
+    ]
     kerf_x, kerf_y = _kerf(job, shop)
     scale = job.cut.scale
     if scale is not None:
