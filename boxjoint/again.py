@@ -21,6 +21,7 @@ from boxjoint.job.records import DIRECTIONS, Inside, Job, PanelAsk, Thickness
 from boxjoint.job.write import edit_job_text, job_to_toml, written_length
 from boxjoint.make import build
 from boxjoint.solve.box import outside_of
+from boxjoint.solve.cases import job_arrangement
 from boxjoint.solve.inside import find_inside
 from boxjoint.units import both, format_mm
 
@@ -194,24 +195,35 @@ def _given(job: Job) -> dict[tuple[str, ...], Any]:
 
 
 def _hold_outside(old: Built, job: Job) -> tuple[Job, dict[tuple[str, ...], Any]]:
-    outside = outside_of(old.solution.arrangement).size
-    ends = (("left", "right"), ("front", "back"), ("bottom", "top"))
+    """Give what the new thickness adds to the outside back from the inside."""
+    was = outside_of(old.solution.arrangement).size
+    now = outside_of(job_arrangement(job)).size
     sizes = []
     edits: dict[tuple[str, ...], Any] = {}
-    for d, size, pair in zip(DIRECTIONS, outside, ends, strict=True):
-        left = size - sum(job.thickness(p).nm for p in pair if p in job.panel_names)
+    for d, inside, before, after in zip(DIRECTIONS, job.inside.xyz, was, now, strict=True):
+        left = inside + before - after
         if left <= 0:
             raise InputError(
                 f"nothing is left of the inside {d}",
                 where="--hold outside",
                 value=format_mm(left),
-                limit=f"the outside is {format_mm(size)}",
+                limit=f"the outside is {format_mm(before)}",
                 do="take thinner stock, or hold the inside",
             )
         sizes.append(left)
         edits["inside", d] = written_length(left, job.unit)
-    inside = Inside(length=sizes[0], width=sizes[1], height=sizes[2])
-    return replace(job, inside=inside), edits
+    inside_new = Inside(length=sizes[0], width=sizes[1], height=sizes[2])
+    held = replace(job, inside=inside_new)
+    found = outside_of(job_arrangement(held)).size
+    if found != was:
+        raise InputError(
+            "the outside of this kind of box cannot be held by its inside alone",
+            where="--hold outside",
+            value=" x ".join(format_mm(s) for s in found),
+            limit="the outside is " + " x ".join(format_mm(s) for s in was),
+            do="hold the inside, or change the job by hand",
+        )
+    return held, edits
 
 
 def _keep_counts(
@@ -358,13 +370,14 @@ def recut(
     notes
         What the maker should know, such as tips of the mates that no longer come flush.
     """
-    if panel not in job.panel_names:
+    made = [slab.name for slab in job_arrangement(job).slabs]  # of a case also drawer-3-front
+    if panel not in made:
         raise InputError(
             "no panel of that name",
             where="--panel",
             value=panel,
-            limit="one of " + ", ".join(job.panel_names),
-            do=nearest_name(panel, job.panel_names),
+            limit="one of " + ", ".join(made),
+            do=nearest_name(panel, made),
         )
     notes: list[str] = []
     today, held = job, None

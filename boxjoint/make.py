@@ -10,11 +10,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from boxjoint.check.as_cut import inside_as_cut, joints_as_cut, least_web, sheets_as_cut
+from boxjoint.check.as_cut import (
+    inside_as_cut,
+    joints_as_cut,
+    least_web,
+    sheets_as_cut,
+    sides_off,
+)
 from boxjoint.check.built import Built, Part
 from boxjoint.check.compartments import compartments_as_cut
 from boxjoint.check.exact import exact_proof
-from boxjoint.errors import CannotBeCut, InputError
+from boxjoint.errors import CannotBeCut, InputError, nearest_name
 from boxjoint.export.dxf import DxfVersion, drawing_to_dxf
 from boxjoint.export.panels import all_panels_drawing, panel_drawing
 from boxjoint.export.report import report_json, report_text
@@ -23,7 +29,8 @@ from boxjoint.fit.compensate import Beam, compensate, virtual_cut
 from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
 from boxjoint.fit.relief import relieve
 from boxjoint.geometry.drawing import Drawing
-from boxjoint.geometry.rings import Rings
+from boxjoint.geometry.rings import Rings, Role
+from boxjoint.geometry.valid import ring_problem
 from boxjoint.job.questions import question_job
 from boxjoint.job.records import DIRECTIONS, Job, PerAxis
 from boxjoint.solve.arrangement import Arrangement
@@ -101,6 +108,10 @@ def build(
     beam = plan.beam
     if kerf_by_controller:
         _confirm_one_kerf(plan, confirmed)
+        for panel in solution.panels:  # what the kerf would close, it closes in any case
+            compensate(
+                panel.rings, plan.beam, plan.allowance(guest=panel.slab.guest), name=panel.name
+            )
         beam = Beam(kerf=PerAxis(x=0.0, y=0.0), scale=plan.beam.scale)
 
     parts = []
@@ -139,7 +150,7 @@ def build(
             for r in inside_as_cut(solution, b, cut)
         ),
         compartments=compartments_as_cut(solution, cut, job.thickness),
-        seat_gap_mm=_seat_gap(plan),
+        seat_gap_mm=_seat_gap(plan, all(not p.relieved.left_out for p in parts)),
     )
     return _judged(built)
 
@@ -188,10 +199,12 @@ def _refuse_narrow(rings: Rings, tool: float, name: str) -> None:
         )
 
 
-def _seat_gap(plan: Plan) -> float:
-    """The largest seat gap on the joints' flanks; none where corners are relieved."""
+def _seat_gap(plan: Plan, all_relieved: bool) -> float:
+    """The largest seat gap on the joints' flanks; none where every corner is relieved."""
     radius = max(plan.kerf_x.value, plan.kerf_y.value) / 2
-    if plan.corner_relief.value > radius:
+    if plan.tool is not None:
+        radius = plan.tool.value / 2
+    if all_relieved and plan.corner_relief.value >= radius > 0:
         return 0.0
     return max((seat_gap(radius, c) for c in plan.clearances), default=0.0)
 
@@ -205,9 +218,10 @@ def _judged(built: Built) -> Built:
         if j.unmatched:
             faults.append(f"{name}: {j.unmatched} flanks face no flank of the mate")
         asked = plan.clearances[j.joint] * 1e6
-        if j.flanks and max(abs(j.least - asked), abs(j.greatest - asked)) > CLEARANCE_TOLERANCE_NM:
+        found = (j.least, j.greatest, j.least_flank, j.greatest_flank)
+        if j.flanks and max(abs(f - asked) for f in found) > CLEARANCE_TOLERANCE_NM:
             faults.append(
-                f"{name}: clearance as cut {j.least / 1e6:.6f} to {j.greatest / 1e6:.6f} mm, "
+                f"{name}: clearance as cut {min(found) / 1e6:.6f} to {max(found) / 1e6:.6f} mm, "
                 f"wanted {asked / 1e6:.6f} mm"
             )
     for inside in built.insides:
@@ -223,6 +237,12 @@ def _judged(built: Built) -> Built:
                 f"{c.block} along {'xyz'[c.axis]}: the slots of {c.binds} hold {c.mean / 1e6:.6f} mm, "
                 f"asked {c.asked / 1e6:.6f} mm"
             )
+    if not solution.arrangement.insides:
+        faults.append(
+            "no inside was proved: the arrangement names no block of space that was asked"
+        )
+    for part in built.parts:
+        faults += _outline_faults(built, part)
     for part, least in zip(built.parts, plan.webs, strict=True):
         if part.web is not None and (part.web.width <= 0 or part.web.width / 1e6 < least - 1e-6):
             x, y = part.web.place
@@ -234,9 +254,38 @@ def _judged(built: Built) -> Built:
     return replace(built, faults=tuple(faults), warnings=tuple(_warnings(built)))
 
 
+def _outline_faults(built: Built, part: Part) -> list[str]:
+    """What is wrong with one panel's outlines: no single piece, or a side out of its place."""
+    plan, name = built.plan, part.panel.name
+    faults = []
+    for what, rings in (("as drawn", part.drawn.rings), ("as cut", part.as_cut)):
+        if (found := ring_problem(rings)) is not None:
+            x, y = found[1]
+            faults.append(f"{name} {what}: {found[0]} at x {x / 1e6:.3f}, y {y / 1e6:.3f} mm")
+    outward = [0.0] * len(Role)
+    outward[Role.TIP] = plan.proud.value
+    outward[Role.CHEEK] = -plan.sheet_clearance.value / 2
+    outward[Role.FLOOR] = -plan.floor_relief.value / 2
+    if part.panel.slab.guest:
+        outward[Role.SHOULDER] = -plan.shoulder_relief.value
+    off = sides_off(part.panel.rings, part.as_cut, outward, [-c / 4 for c in plan.clearances])
+    if off and not faults:
+        x, y = off[0].place
+        faults.append(
+            f"{name} as cut: {len(off)} sides are not where their role says, the worst a "
+            f"{off[0].role.name.lower()} by {off[0].off / 1e6:.6f} mm at x {x / 1e6:.3f}, "
+            f"y {y / 1e6:.3f} mm"
+        )
+    if part.neck is not None and part.neck.width <= 0 and not faults:
+        faults.append(f"{name} as cut: a neck of {part.neck.width / 1e6:.3f} mm is cut through")
+    return faults
+
+
 def _warnings(built: Built) -> list[str]:
     found = [str(q) for q in question_job(built.job)]
     found += built.plan.warnings
+    if not built.solution.arrangement.insides:
+        found.append("NO INSIDE WAS PROVED: the arrangement names no space that was asked for")
     found += _tab_warnings(built.solution)
     found += _sheet_warnings(built)
     tabs = min((r.width for t in built.solution.tabs for r in t.runs), default=0)
@@ -370,6 +419,13 @@ def files(
         if only in (None, part.panel.name):
             _draw(content, f"panels/{part.panel.name}", panel_drawing(built, part), dxf)
     if only is not None:
+        if not content:
+            raise InputError(
+                "no panel of that name",
+                value=only,
+                limit="one of " + ", ".join(p.panel.name for p in built.parts),
+                do=nearest_name(only, [p.panel.name for p in built.parts]),
+            )
         return content
     _draw(content, "panels", all_panels_drawing(built), dxf)
     if step is not None:

@@ -307,7 +307,10 @@ def test_a_corner_owned_twice(box: Solution, names: tuple[str, str, str]) -> Non
     owner = owner_of(box, block)
     second = next(n for n in names if n != owner)
     proof = changed(box, second, add=block)
-    assert [(f.kind, set(f.panels), f.size) for f in proof.faults] == [
+    # the corner hangs on to its second panel in a point only: its rings are faulted as well
+    sized = [f for f in proof.faults if f.kind != "ring"]
+    assert {f.panels for f in proof.faults if f.kind == "ring"} <= {(second,)}
+    assert [(f.kind, set(f.panels), f.size) for f in sized] == [
         ("overlap", {owner, second}, block.size)
     ]
     assert (proof.faults[0].lo, proof.faults[0].hi) == (block.lo, block.hi)
@@ -322,9 +325,10 @@ def test_a_corner_owned_three_times(box: Solution) -> None:
         for p in box.panels
     ]
     proof = exact_proof(panels, box.arrangement.insides)
-    assert {f.kind for f in proof.faults} == {"overlap"}
-    assert {f.size for f in proof.faults} == {block.size}
-    pairs = {f.panels for f in proof.faults}
+    sized = [f for f in proof.faults if f.kind != "ring"]
+    assert {f.kind for f in sized} == {"overlap"}
+    assert {f.size for f in sized} == {block.size}
+    pairs = {f.panels for f in sized}
     assert pairs == {("bottom", "front"), ("bottom", "left"), ("front", "left")}
 
 
@@ -406,7 +410,7 @@ def test_a_panel_of_no_area(box: Solution) -> None:
     panel = box.panel("back")
     gone = dataclasses.replace(panel, rings=dataclasses.replace(panel.rings, xy=panel.rings.xy * 0))
     kinds = [f.kind for f in prove_with(box, gone).faults]
-    assert kinds[0] == "empty"
+    assert "empty" in kinds
     assert "void" in kinds
 
 

@@ -22,11 +22,13 @@ __all__ = [
     "InsideAsCut",
     "JointAsCut",
     "SheetAsCut",
+    "SideOff",
     "Web",
     "inside_as_cut",
     "joints_as_cut",
     "least_web",
     "sheets_as_cut",
+    "sides_off",
     "world_sides",
 ]
 
@@ -36,6 +38,8 @@ class JointAsCut:
     """Slot minus tab on one joint as cut, nm: the least and the greatest over its segments.
 
     ``flanks`` is how many divisions were compared; 0 where nothing interlocks, and then both are 0.
+    ``least_flank`` and ``greatest_flank`` are twice the gap at one flank, which must be the same: a
+    panel that is shifted along its shoulders jams on one flank and gapes at the other.
     ``unmatched`` counts flanks of one mate that face none of the other: a fault.
     """
 
@@ -44,6 +48,8 @@ class JointAsCut:
     least: int
     greatest: int
     unmatched: int
+    least_flank: int = 0
+    greatest_flank: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,7 +163,66 @@ def _compare(joint: int, a: dict[int, Ints], b: dict[int, Ints]) -> JointAsCut:
         return JointAsCut(joint=joint, flanks=0, least=0, greatest=0, unmatched=0)
     both = gaps[1:] + gaps[:-1] if n > 1 else 2 * gaps  # a segment's two flanks make its clearance
     return JointAsCut(
-        joint=joint, flanks=n, least=int(both.min()), greatest=int(both.max()), unmatched=0
+        joint=joint,
+        flanks=n,
+        least=int(both.min()),
+        greatest=int(both.max()),
+        unmatched=0,
+        least_flank=int(2 * gaps.min()),
+        greatest_flank=int(2 * gaps.max()),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideOff:
+    """A side as cut that does not lie where its role says: by how much outward, nm, and where."""
+
+    role: Role
+    off: int
+    place: tuple[int, int]
+
+
+def sides_off(
+    nominal: Rings, as_cut: Rings, outward: Sequence[float], flanks: Sequence[float]
+) -> tuple[SideOff, ...]:
+    """Compare every side as cut with the place that its role predicts.
+
+    Parameters
+    ----------
+    nominal, as_cut
+        The same panel's rings, nm; steps that the cut put in are passed over.
+    outward
+        By :class:`Role`: how far the side shall lie outside its nominal place, mm (of flanks unused).
+    flanks
+        By joint: the same for flanks, mm.
+
+    Returns
+    -------
+    The sides that are more than 2 nm off (two roundings), the worst first. One entry without a place
+    where the outlines cannot be compared side by side.
+    """
+    keep = as_cut.role != Role.STEP
+    if int(np.count_nonzero(keep)) != len(nominal) or np.any(as_cut.role[keep] != nominal.role):
+        return (SideOff(role=Role.RIM, off=0, place=(0, 0)),)
+    along_x, sign = nominal.direction()
+    axis = np.where(along_x, 0, 1)
+    rows = np.arange(len(nominal))
+    cut = as_cut.xy[keep]
+    moved = (cut[rows, axis] - nominal.xy[rows, axis]) * sign
+    table = np.zeros(8)
+    table[: len(outward)] = outward
+    wanted = table[nominal.role]
+    flank = nominal.role == Role.FLANK
+    wanted[flank] = np.asarray([*flanks, 0.0])[nominal.joint[flank]]
+    off = moved - np.rint(wanted * 1e6).astype(np.int64)
+    worst = np.argsort(-np.abs(off), kind="stable")
+    return tuple(
+        SideOff(
+            role=Role(int(nominal.role[i])),
+            off=int(off[i]),
+            place=(int(nominal.xy[i, 0]), int(nominal.xy[i, 1])),
+        )
+        for i in worst[np.abs(off[worst]) > 2].tolist()
     )
 
 

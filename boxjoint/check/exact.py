@@ -3,7 +3,8 @@
 Its only input is the panels' nominal rings and their slabs, never owners or segments, so it cannot
 repeat a mistake of the solver. Along every bar where two slabs cross it measures, place by place, how
 much of the bar's width each panel covers (a sweep over the sides, O(n log n)); exactly one panel must
-cover it whole and the other not at all. With every panel inside its slab and the volumes adding up
+cover it whole and the other not at all. First of all the rings are shown to bound one flat part each
+(:mod:`boxjoint.geometry.valid`), without which no sum over their sides means anything. With every panel inside its slab and the volumes adding up
 exactly to the union's, the panels are a partition of the slabs, and hence the inside is as asked.
 """
 
@@ -18,6 +19,7 @@ import numpy as np
 from boxjoint.errors import ProofFailed
 from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.geometry.rings import Ints
+from boxjoint.geometry.valid import ring_problem
 from boxjoint.solve.arrangement import InsideBlock, Slab
 from boxjoint.solve.panels import Panel
 
@@ -35,13 +37,16 @@ class Fault:
     kind
         ``overlap`` (owned twice), ``void`` (owned by nobody), ``outside`` (a panel leaves its slab),
         ``empty`` (a panel has no area), ``volume`` (a panel is not whole away from its joints),
-        ``inside`` (the asked inside is entered or not closed).
+        ``inside`` (the asked inside is entered or not closed), ``ring`` (outlines that bound no
+        single flat part, so that nothing about them can be summed).
     panels
         Names of the panels concerned.
     lo, hi
         Where, nm, in the world.
     size
         How much: the extent of the fault along x, y and z, nm (of ``volume``: (nm3, 0, 0)).
+    note
+        What is wrong with a ring.
     """
 
     kind: str
@@ -49,9 +54,13 @@ class Fault:
     lo: tuple[int, int, int]
     hi: tuple[int, int, int]
     size: tuple[int, int, int]
+    note: str = ""
 
     def __str__(self) -> str:
         who = " and ".join(self.panels)
+        if self.kind == "ring":
+            at = ", ".join(f"{_AXIS[k]} {self.lo[k] / 1e6:.6f}" for k in range(3))
+            return f"ring: {self.note} at {at} mm ({who})"
         if self.kind == "volume":
             return f"volume of {who} is off by {self.size[0] / 1e18:.9g} mm3 away from its joints"
         how = " x ".join(f"{s / 1e6:.6f}" for s in self.size)
@@ -192,6 +201,8 @@ def exact_proof(panels: Sequence[Panel], insides: Sequence[InsideBlock] = ()) ->
     ExactProof
         With every fault, its place and its exact size.
     """
+    broken = [f for p in panels for f in _ring_faults(p)]
+    panels = [p for p in panels if len(p.rings)]
     parts = [_Part(p) for p in panels]
     slabs = [p.slab for p in panels]
     faults: list[Fault] = []
@@ -226,7 +237,8 @@ def exact_proof(panels: Sequence[Panel], insides: Sequence[InsideBlock] = ()) ->
     for block in insides:
         faults += _inside(block, boxes)
     return ExactProof(
-        faults=_once(faults),
+        # sums over broken rings prove nothing, but still show where and how much: they come first
+        faults=_once([*faults, *broken]),
         bars=len(bars),
         corners=len(corners),
         volume=sum(volumes),
@@ -237,6 +249,25 @@ def exact_proof(panels: Sequence[Panel], insides: Sequence[InsideBlock] = ()) ->
 def _once(faults: list[Fault]) -> tuple[Fault, ...]:
     """Drop what several bars saw alike: the same void, or the same overlap in a corner."""
     return tuple(dict.fromkeys(faults))
+
+
+def _ring_faults(panel: Panel) -> list[Fault]:
+    """Whether the panel's rings bound one flat part at all."""
+    slab = panel.slab
+    if len(panel.rings) == 0:
+        return [
+            Fault(kind="empty", panels=(slab.name,), lo=slab.box.lo, hi=slab.box.hi, size=(0, 0, 0))
+        ]
+    found = ring_problem(panel.rings)
+    if found is None:
+        return []
+    what, place = found
+    at = list(slab.box.lo)
+    spot = panel.frame.to_world(np.array([place], dtype=np.int64))
+    for axis, value in zip(panel.frame.axes, spot, strict=True):
+        at[axis] = int(value[0])
+    lo = (at[0], at[1], at[2])
+    return [Fault(kind="ring", panels=(slab.name,), lo=lo, hi=lo, size=(0, 0, 0), note=what)]
 
 
 def _within_slab(panel: Panel, area: int) -> list[Fault]:

@@ -231,7 +231,8 @@ def report_json(built: Built) -> str:
     """Return the report as JSON text: indented, but every ring on one line."""
     plain = report(built, rings=False)
     mark = "@"
-    while mark in built.job.title or mark in built.job.path or mark in built.job.text:
+    bare = json.dumps(plain, ensure_ascii=False)
+    while f'"{mark}' in bare:
         mark += "@"
     # rings go in as text of their own: as plain data they would be most of the memory
     rings: list[str] = []

@@ -7,6 +7,7 @@ is interference.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from boxjoint.errors import InputError, nearest_name
@@ -71,11 +72,15 @@ CLEARANCES: dict[str, dict[str, float | None]] = {
 def family_of(material: str) -> Family:
     """Return the family whose word occurs in the material's name; ``other`` when none does."""
     low = material.lower()
+    for family in FAMILIES:  # brittle stock first, by any part of a word: better once too often
+        if family.brittle and any(word in low for word in family.words):
+            return family
     # plywood is named after its face: "oak plywood" takes a fit like plywood
     if "ply" in low:
         return next(f for f in FAMILIES if f.name == "plywood")
     for family in FAMILIES:
-        if any(word in low for word in family.words):
+        # a word of the name begins with it: "ash" is no part of "washi"
+        if any(re.search(rf"\b{word}", low) for word in family.words):
             return family
     return OTHER
 

@@ -230,6 +230,13 @@ def _kerf(job: Job, shop: Measured) -> tuple[Figure, Figure]:
         source=Source.ASSUMED,
         note=f"nobody measured it; measure it with: {MEASURE_KERF}",
     )
+    if (shop.kerf_x is None) != (shop.kerf_y is None):
+        # one axis was read: the other is nearer to it than to a guess
+        read = shop.kerf_x or shop.kerf_y or guess
+        other = replace(
+            guess, value=read.value, note=f"as along the axis that was read; {guess.note}"
+        )
+        return shop.kerf_x or other, shop.kerf_y or other
     return shop.kerf_x or guess, shop.kerf_y or guess
 
 
