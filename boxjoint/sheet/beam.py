@@ -11,6 +11,8 @@ Bins with blocked room, and windows, are left to the other searches.
 
 from __future__ import annotations
 
+from bisect import insort
+from heapq import heappop, heappush
 from typing import NamedTuple
 
 from boxjoint.sheet.rectangles import Layout, Problem, Spot
@@ -125,37 +127,26 @@ class _Search:
         """Lay one more part in every way, and keep the best ``width`` layouts.
 
         Raising dents makes the area taken larger, never smaller, so the guide before it is a lower
-        bound: children are made whole in ascending sequence of that bound, and only as long as
-        it can still change the result.
+        bound. It falls with the area of the part that is laid, and the ways are sorted by that: so the
+        children of each node come in ascending sequence of the bound, are merged, and made whole
+        only as long as they can still change the result.
         """
-        bounds: list[tuple[float, int, int]] = []
-        options: list[tuple[_Node, int, tuple[int, int, int, int, int]]] = []
-        areas, done = self.problem.areas, held == self.problem.total
-        for node in nodes:
-            room_w, room_h = self.rooms[node.bin]
-            i = _lowest(node.skyline)
-            x, y = node.skyline[i]
-            end = node.skyline[i + 1][0] if i + 1 < len(node.skyline) else room_w
-            gap, room = end - x, room_h - y
-            taken = node.closed + node.below
-            counts, inside = node.counts, node.held
-            for row in self.ways[self.kinds[node.bin]]:
-                if row[2] <= gap and row[3] <= room and counts[row[0]]:
-                    holds = inside + areas[row[0]]
-                    guide = (taken + row[4]) / holds
-                    if by_mean:
-                        guide = guide * held / holds
-                    bounds.append((guide, len(options), 0))
-                    options.append((node, i, row))
-        bounds.sort()
-        best: list[tuple[float, int]] = []
-        made: dict[int, _Node] = {}
+        done = held == self.problem.total
+        dents = [self.dent(node) for node in nodes]
+        waiting: list[tuple[float, int, int]] = []
+        for number, node in enumerate(nodes):
+            self.queue(waiting, node, dents[number], number, 0, held, by_mean)
+        best: list[tuple[float, int, int]] = []
+        made: dict[tuple[int, int], _Node] = {}
         seen: set[tuple[int, Skyline, tuple[int, ...]]] = set()
         worst = 0.0
-        for guide, number, _ in bounds:
+        while waiting:
+            guide, number, row = heappop(waiting)
             if len(best) >= width and guide >= worst:
                 break
-            child = self.child(*options[number], done)
+            node = nodes[number]
+            self.queue(waiting, node, dents[number], number, row + 1, held, by_mean)
+            child = self.child(node, dents[number][0], self.ways[self.kinds[node.bin]][row], done)
             if child is None:
                 continue
             mark = (child.bin, child.skyline, child.counts)
@@ -165,14 +156,47 @@ class _Search:
             true = (child.closed + child.below) / child.held
             if by_mean:
                 true = true * held / child.held
-            best.append((true, number))
-            made[number] = child
-            if len(best) >= width:
-                best.sort()
-                del best[width:]
-                worst = best[-1][0]
-        best.sort()
-        return [made[number] for _, number in best[:width]]
+            made[number, row] = child
+            if len(best) < width:
+                insort(best, (true, number, row))
+            elif (true, number, row) < best[-1]:
+                best.pop()
+                insort(best, (true, number, row))
+            worst = best[-1][0]
+        return [made[number, row] for _, number, row in best]
+
+    def dent(self, node: _Node) -> tuple[int, int, int]:
+        """(index, width, height up to the bin's end) of the dent that is filled next."""
+        room_w, room_h = self.rooms[node.bin]
+        skyline = node.skyline
+        i = _lowest(skyline)
+        x, y = skyline[i]
+        end = skyline[i + 1][0] if i + 1 < len(skyline) else room_w
+        return i, end - x, room_h - y
+
+    def queue(
+        self,
+        waiting: list[tuple[float, int, int]],
+        node: _Node,
+        dent: tuple[int, int, int],
+        number: int,
+        row: int,
+        held: int,
+        by_mean: bool,
+    ) -> None:
+        """Let the next child of a node wait: the first way from ``row`` on that fits into its dent."""
+        _, gap, room = dent
+        counts = node.counts
+        ways = self.ways[self.kinds[node.bin]]
+        for k in range(row, len(ways)):
+            part, _, w, h, area = ways[k]
+            if w <= gap and h <= room and counts[part]:
+                holds = node.held + self.problem.areas[part]
+                guide = (node.closed + node.below + area) / holds
+                if by_mean:
+                    guide = guide * held / holds
+                heappush(waiting, (guide, number, k))
+                return
 
     def child(
         self, node: _Node, i: int, row: tuple[int, int, int, int, int], done: bool

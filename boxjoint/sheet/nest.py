@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from boxjoint.sheet.checker import Outlines, check_nest
 from boxjoint.sheet.choose import Chosen, Model, area_bound, choose
+from boxjoint.sheet.pack import MANY_COPIES
 from boxjoint.sheet.records import (
     Left,
     Nest,
@@ -29,9 +30,11 @@ from boxjoint.sheet.suits import Group, Room, check_names, groups_of
 
 __all__ = ["chosen_level", "nest"]
 
-#: CPU seconds of each level for 100 copies on sheets of about a dozen, measured; they grow with the
-#: number of copies to the given power.
-_SECONDS = ((0.02, 1.2), (0.6, 1.4), (3.0, 1.4), (16.0, 1.4))
+#: CPU seconds of each level for 100 different copies, as measured by ``bench/nest.py`` on one machine;
+#: they grow with the number of copies to the power below. Other machines differ, and may be several
+#: times as slow: the budget chooses a level and promises nothing.
+_SECONDS = (0.02, 0.8, 4.1, 19.0)
+_POWER = 1.45
 
 #: (what is nested now, share done from 0 to 1)
 Progress = Callable[[str, float], None]
@@ -106,12 +109,15 @@ def nest(
 
 
 def chosen_level(copies: int, ask: NestAsk) -> int:
-    """The highest level, not above the one asked for, that the time budget lets finish."""
-    if ask.seconds is None:
+    """The highest level, not above the one asked for, that the time budget is likely to cover.
+
+    Above :data:`~boxjoint.sheet.pack.MANY_COPIES` the search is cut short anyway, and all levels take
+    about as long.
+    """
+    if ask.seconds is None or copies > MANY_COPIES:
         return ask.level
     for level in range(ask.level, 0, -1):
-        base, power = _SECONDS[level]
-        if base * (copies / 100) ** power <= ask.seconds:
+        if _SECONDS[level] * (copies / 100) ** _POWER <= ask.seconds:
             return level
     return 0
 

@@ -22,12 +22,12 @@ from boxjoint.sheet.constructions import (
 from boxjoint.sheet.improve import empty_last, shrink_last
 from boxjoint.sheet.rectangles import Layout, Problem
 
-__all__ = ["LEVELS", "Budget", "pack"]
+__all__ = ["LEVELS", "MANY_COPIES", "Budget", "pack"]
 
 #: A layout this close above the area bound is not searched further.
 _GOOD = 1.0005
-#: Above so many copies only some constructions are tried, above the second only two.
-_MANY, _VERY_MANY = 600, 2500
+#: Above so many copies only some constructions are tried and no beams; above the second only two.
+MANY_COPIES, _VERY_MANY = 600, 2500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +80,7 @@ def pack(problem: Problem, *, level: int = 1, seed: int = 0) -> tuple[Layout, li
         budget = LEVELS[number]
         rng = random.Random(seed * len(LEVELS) + number)
         layout = _improved(problem, sizes, layout, budget, scale, rng)
-        if plain and problem.total <= _MANY:
+        if plain and problem.total <= MANY_COPIES:
             for width in budget.beams:
                 reduced = max(1, int(width * scale))
                 if reduced not in widths_tried:
@@ -132,7 +132,7 @@ def _constructed(problem: Problem, sizes: Sizes) -> tuple[Layout, list[int]]:
     sorts, rules = list(SORTS), list(RULES)
     if total > _VERY_MANY:
         sorts, rules = sorts[:1], rules[:2]
-    elif total > _MANY:
+    elif total > MANY_COPIES:
         sorts, rules = sorts[:3], rules[:3]
     best: tuple[tuple[int, tuple[int, int]], Layout, list[int]] | None = None
     for key in sorts:
@@ -141,7 +141,7 @@ def _constructed(problem: Problem, sizes: Sizes) -> tuple[Layout, list[int]]:
             best = _better(problem, best, construct(problem, sizes, sequence, rule))
             if best[0][0] == 0 and _good(problem, best[1]):
                 return best[1], best[2]
-    if total <= _MANY:
+    if total <= MANY_COPIES:
         for rule in RULES[:3]:
             best = _better(problem, best, construct_global(problem, sizes, rule))
     if best is None:
