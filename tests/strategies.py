@@ -47,6 +47,7 @@ from boxjoint.job.records import (
     Thickness,
     Top,
 )
+from boxjoint.job.sheets import Nesting, SheetAsk
 from boxjoint.job.standards import standard_items
 from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, TOPS
 from boxjoint.sheet.records import Axis, Bed, KeepOut, NestAsk, SheetStock, Turn
@@ -329,6 +330,8 @@ def jobs(draw: st.DrawFn) -> Job:
         thickness=st.none() | thicknesses(),
         material=st.none() | names(),
         layers=st.none() | st.integers(1, 20),
+        grain=st.sampled_from(("", "x", "y")),
+        turn=st.none() | st.sampled_from(("free", "half", "none")),
     )
     scale = st.none() | _per_axis(0.9, 1.1)
     cut = st.one_of(
@@ -369,6 +372,49 @@ def jobs(draw: st.DrawFn) -> Job:
         stack=draw(st.builds(Stack, count=st.integers(1, 100), clearance=st.none() | _nm(0.05, 5))),
         drawers=draw(drawer_asks()),
         shop=draw(st.builds(ShopAsk, machine=st.just("") | names(), sheet=st.just("") | names())),
+        sheets=draw(
+            st.dictionaries(names().filter(lambda n: bool(n.strip())), sheet_asks(), max_size=3)
+        ),
+        nest=draw(nestings()),
+    )
+
+
+def keep_outs() -> st.SearchStrategy[tuple[tuple[int, int, int, int], ...]]:
+    """Rectangles where nothing may be cut."""
+    place, reach = _nm(0, 5000), _nm(0.1, 5000)
+    return st.lists(st.tuples(place, place, reach, reach), max_size=3).map(tuple)
+
+
+def sheet_asks() -> st.SearchStrategy[SheetAsk]:
+    """Sheets that there are."""
+    return st.builds(
+        SheetAsk,
+        size=st.tuples(_nm(5, 5000), _nm(5, 5000)),
+        count=st.none() | st.integers(1, 10_000),
+        material=st.none() | names().filter(lambda text: bool(text.strip())),
+        thickness=st.none() | thicknesses(),
+        offcut=st.booleans(),
+        grain=st.sampled_from(("", "x", "y")),
+        keep_outs=keep_outs(),
+    )
+
+
+@st.composite
+def nestings(draw: st.DrawFn) -> Nesting:
+    """How panels shall lie on sheets."""
+    continuous = draw(st.booleans())
+    return Nesting(
+        spacing=draw(st.none() | _nm(0.01, 100)),
+        margin=draw(st.none() | _nm(0, 500)),
+        bed=draw(st.none() | st.tuples(_nm(5, 5000), _nm(5, 5000))),
+        keep_outs=draw(keep_outs()),
+        turn=draw(st.sampled_from(("free", "half", "none"))),
+        face=draw(st.sampled_from(("inside", "outside"))),
+        windows=draw(st.booleans()),
+        continuous=continuous,
+        one_axis=not continuous and draw(st.booleans()),
+        labels=draw(st.booleans()),
+        level=draw(st.integers(0, 3)),
     )
 
 

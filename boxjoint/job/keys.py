@@ -37,11 +37,13 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "stack",
         "drawers",
         "shop",
+        "sheets",
+        "nest",
     ),
     ("inside",): DIRECTIONS,
     ("stock",): ("material", "thickness", "film"),
     ("panels",): PANELS,
-    ("panels", "*"): ("thickness", "material", "layers"),
+    ("panels", "*"): ("thickness", "material", "layers", "grain", "turn"),
     ("bottom",): ("raised",),
     ("dividers",): ("length", "width", "thickness", "material", "height", "fixing", "clearance"),
     ("dividers", "length"): ("compartments",),
@@ -74,6 +76,29 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("stack",): ("count", "clearance"),
     ("drawers",): ("count", "heights", "inside_of", "clearance", "above", "behind", "stops"),
     ("shop",): ("machine", "sheet", "settings"),
+    ("sheets",): ("*",),
+    ("sheets", "*"): (
+        "size",
+        "count",
+        "material",
+        "thickness",
+        "offcut",
+        "grain",
+        "keep_outs",
+    ),
+    ("nest",): (
+        "spacing",
+        "margin",
+        "bed",
+        "keep_outs",
+        "turn",
+        "face",
+        "windows",
+        "continuous",
+        "one_axis",
+        "labels",
+        "level",
+    ),
 }
 
 # a value with keys of its own, written as { x = ..., y = ... } behind its key
@@ -85,7 +110,7 @@ _INLINE = (
     ("contents", "finger_room"),
 )
 # tables whose keys are names that the job gives
-_NAMED = ("panels", "items")
+_NAMED = ("panels", "items", "sheets")
 
 
 def _pattern(keys: Keys) -> tuple[str, ...]:

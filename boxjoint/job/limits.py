@@ -207,6 +207,25 @@ TOP_WINDOWS: dict[tuple[str, str], Window] = {
     ),
 }  # fmt: skip
 
+#: Windows of sheets and of how panels lie on them; :func:`measures` uses the same.
+SHEET_WINDOWS: dict[str, Window] = {
+    "size": Window(name="size of a sheet", least=_F(5), most=_HOUSE, hint=_UNIT_HINT),
+    "bed": Window(name="size of the bed", least=_F(5), most=_HOUSE, hint=_UNIT_HINT),
+    "place": Window(name="place of a keep-out", least=_F(0), most=_HOUSE, hint=_UNIT_HINT),
+    "reach": Window(name="size of a keep-out", least=_F(1, 10), most=_HOUSE, hint=_UNIT_HINT),
+    "spacing": Window(
+        name="spacing", least=_F(1, 100), most=_F(100), usual=(_F(1), _F(6)), form="small",
+        hint="spacing is between cut paths; 2 to 3 mm is usual (common practice, no source)",
+    ),
+    "margin": Window(
+        name="margin", least=_F(0), most=_F(500), usual=(_F(1), _F(30)), form="small",
+        hint="margin is from the edge of the sheet; 3 to 5 mm is usual (common practice, no source)",
+    ),
+}  # fmt: skip
+#: Sheets of one size, and keep-outs on one.
+MOST_SHEETS = 10_000
+MOST_KEEP_OUTS = 100
+
 #: Sheets that one panel is laminated from.
 MOST_LAYERS = 20
 
@@ -357,6 +376,9 @@ def _thicknesses(job: Job) -> Iterator[tuple[Keys, Thickness]]:
     for name, panel in job.panels.items():
         if panel.thickness is not None:
             yield ("panels", name, "thickness"), panel.thickness
+    for name, sheet in job.sheets.items():
+        if sheet.thickness is not None:
+            yield ("sheets", name, "thickness"), sheet.thickness
 
 
 def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
@@ -374,6 +396,7 @@ def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
             yield place, WINDOWS["thickness"], _mm(reading)
     yield from _filling(job)
     yield from _tops(job)
+    yield from _sheets(job)
     for name in ("kerf", "scale"):
         pair = getattr(job.cut, name)
         if pair is not None and math.isfinite(pair.x) and math.isfinite(pair.y):
@@ -400,6 +423,29 @@ def _tops(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
             if nm is not None:
                 place: Keys = (table, key, number) if isinstance(value, tuple) else (table, key)
                 yield place, window, _mm(nm)
+
+
+def _sheets(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
+    """Give the values of sheets and nesting, as :func:`measures` does."""
+    nest = job.nest
+    found: list[tuple[Keys, str, int | None]] = [
+        (("nest", "spacing"), "spacing", nest.spacing),
+        (("nest", "margin"), "margin", nest.margin),
+        *((("nest", "bed", n), "bed", nm) for n, nm in enumerate(nest.bed or ())),
+    ]
+    homes: list[tuple[Keys, tuple[tuple[int, int, int, int], ...]]] = [(("nest",), nest.keep_outs)]
+    for name, sheet in job.sheets.items():
+        found += [(("sheets", name, "size", n), "size", nm) for n, nm in enumerate(sheet.size)]
+        homes.append((("sheets", name), sheet.keep_outs))
+    for home, keep_outs in homes:
+        for number, rectangle in enumerate(keep_outs):
+            found += [
+                ((*home, "keep_outs", number, n), "place" if n < 2 else "reach", nm)
+                for n, nm in enumerate(rectangle)
+            ]
+    for keys, window, value in found:
+        if value is not None:
+            yield keys, SHEET_WINDOWS[window], _mm(value)
 
 
 def _filling(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Literal
 
 from boxjoint.errors import InputError
@@ -20,6 +19,8 @@ from boxjoint.job.filling import (
     FitInto,
     Item,
 )
+from boxjoint.job.sheets import Nesting, SheetAsk, Turn
+from boxjoint.job.thickness import Source, Thickness
 from boxjoint.job.tops import Drawers, Stack, Top, further_panels, homes_of
 
 __all__ = [
@@ -56,15 +57,6 @@ PANELS = ("bottom", "top", "front", "back", "left", "right")
 FITS = ("press", "snug", "glue", "slip", "loose")
 
 
-class Source(StrEnum):
-    """What a figure is: every number shown to a person carries one of these."""
-
-    ASKED = "asked"
-    MEASURED = "measured"
-    ASSUMED = "assumed"
-    COMPUTED = "computed"
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PerAxis:
     """Two values, one along the sheet's X and one along its Y.
@@ -74,47 +66,6 @@ class PerAxis:
 
     x: float
     y: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Thickness:
-    """Thickness of a panel: caliper readings, or one number.
-
-    Parameters
-    ----------
-    readings
-        At least one, nm, each > 0.
-    measured
-        True for a list of readings (even of one), False for a single stated number.
-    """
-
-    readings: tuple[int, ...]
-    measured: bool
-
-    def __post_init__(self) -> None:
-        if not self.readings or min(self.readings) <= 0:
-            raise InputError("a thickness must be larger than zero", do="measure the sheet")
-
-    @property
-    def nm(self) -> int:
-        """Mean of the readings, rounded once to a nanometre."""
-        n = len(self.readings)
-        return (2 * sum(self.readings) + n) // (2 * n)
-
-    @property
-    def least(self) -> int:
-        """Thinnest reading, nm."""
-        return min(self.readings)
-
-    @property
-    def greatest(self) -> int:
-        """Thickest reading, nm."""
-        return max(self.readings)
-
-    @property
-    def source(self) -> Source:
-        """Measured when it came as readings, asked when one number was stated."""
-        return Source.MEASURED if self.measured else Source.ASKED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,11 +117,15 @@ class PanelAsk:
     """What one panel asks for itself; ``None`` takes the job's stock.
 
     ``layers`` sheets are glued face to face and are one panel of their thickness together.
+    ``grain`` is the axis of the panel's drawing that the sheet's grain has to run along, ``""`` where
+    it does not matter; ``turn`` is how it may be turned on the sheet.
     """
 
     thickness: Thickness | None = None
     material: str | None = None
     layers: int | None = None
+    grain: str = ""
+    turn: Turn | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,6 +212,8 @@ class Job:
     stack: Stack = field(default_factory=Stack)
     drawers: Drawers = field(default_factory=Drawers)
     shop: ShopAsk = field(default_factory=ShopAsk)
+    sheets: dict[str, SheetAsk] = field(default_factory=dict)
+    nest: Nesting = field(default_factory=Nesting)
     path: str = field(default="", compare=False)
     text: str = field(default="", compare=False, repr=False)
 
@@ -274,6 +231,14 @@ class Job:
             if own.thickness is not None:
                 return own.thickness
         return self.stock.thickness
+
+    def grain(self, panel: str) -> str:
+        """Axis of the panel's drawing that the grain runs along, ``""`` where it does not matter."""
+        return next((own.grain for own in self._asks(panel) if own.grain), "")
+
+    def turn(self, panel: str) -> Turn:
+        """How the named panel may be turned on a sheet."""
+        return next((own.turn for own in self._asks(panel) if own.turn), self.nest.turn)
 
     def layers(self, panel: str) -> int:
         """How many sheets the named panel is laminated from."""

@@ -34,7 +34,7 @@ from boxjoint.job.records import (
     Top,
     Unit,
 )
-from boxjoint.job.top_tables import TopReader
+from boxjoint.job.sheet_tables import SheetReader
 from boxjoint.job.values import MOST_NAME, plain_value
 from boxjoint.units import to_nm
 
@@ -52,7 +52,7 @@ _JOINT_LENGTHS = (
 )
 
 
-class TableReader(TopReader):
+class TableReader(SheetReader):
     """Reads the tables of one document and gathers what is wrong on the way in ``problems``.
 
     Parameters and notes as for :class:`boxjoint.job.values.ValueReader`.
@@ -72,6 +72,7 @@ class TableReader(TopReader):
         cut = self._read_cut()
         joint = self._read_joint()
         shop = self._read_shop()
+        sheets, nest = self._read_sheets(), self._read_nest()
         top_ask, stack, drawers = self._read_top(), self._read_stack(), self._read_drawers()
         if self.problems or self.unit is None or filling is None or stock is None:
             return None
@@ -96,6 +97,8 @@ class TableReader(TopReader):
             contents=filling.contents,
             fit_into=filling.fit_into,
             shop=shop,
+            sheets=sheets,
+            nest=nest,
             path=self.path,
         )
 
@@ -149,6 +152,8 @@ class TableReader(TopReader):
                     thickness=self._thickness((*keys, "thickness"), table.get("thickness")),
                     material=self._name((*keys, "material"), table.get("material")),
                     layers=self._layers((*keys, "layers"), table.get("layers")),
+                    grain=self._axis((*keys, "grain"), table.get("grain")),
+                    turn=self._turn((*keys, "turn"), table.get("turn")),
                 )
         return panels
 

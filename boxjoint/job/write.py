@@ -19,6 +19,7 @@ from boxjoint.errors import JobError
 from boxjoint.job.filling import Item
 from boxjoint.job.keys import key_name
 from boxjoint.job.records import DIRECTIONS, Drawers, Job, JointAsk, PerAxis, Thickness, Unit
+from boxjoint.job.sheets import Nesting
 from boxjoint.units import NM_PER_64TH, NM_PER_INCH, NM_PER_MM, format_fraction
 
 __all__ = [
@@ -182,7 +183,13 @@ def job_to_toml(job: Job) -> str:
         tables.append(
             (
                 f"panels.{name}",
-                {"thickness": thickness, "material": panel.material, "layers": panel.layers},
+                {
+                    "thickness": thickness,
+                    "material": panel.material,
+                    "layers": panel.layers,
+                    "grain": panel.grain or None,
+                    "turn": panel.turn,
+                },
             )
         )
     tables += _filling(job)
@@ -194,6 +201,7 @@ def job_to_toml(job: Job) -> str:
     tables += [("cut", cut), ("joint", _joint(job)), *_tops(job)]
     shop = {k: getattr(job.shop, k) or None for k in ("machine", "sheet", "settings")}
     tables.append(("shop", shop))
+    tables += _sheets(job)
     blocks = []
     for name, values in tables:
         if (
@@ -237,6 +245,37 @@ def _tops(job: Job) -> list[tuple[str, dict[str, object]]]:
             },
         ),
     ]
+
+
+def _sheets(job: Job) -> list[tuple[str, dict[str, object]]]:
+    """The tables of sheets and nesting; keys that say nothing are ``None``."""
+    tables: list[tuple[str, dict[str, object]]] = []
+    for name, sheet in job.sheets.items():
+        tables.append(
+            (
+                f"sheets.{_key(name)}",
+                {
+                    "size": [_length(nm, job) for nm in sheet.size],
+                    "count": sheet.count,
+                    "material": sheet.material,
+                    "thickness": sheet.thickness and _thickness(sheet.thickness, job.unit),
+                    "offcut": sheet.offcut or None,
+                    "grain": sheet.grain or None,
+                    "keep_outs": [[_length(nm, job) for nm in k] for k in sheet.keep_outs] or None,
+                },
+            )
+        )
+    nest, plain = job.nest, Nesting()
+    values: dict[str, object] = {
+        "spacing": _length(nest.spacing, job),
+        "margin": _length(nest.margin, job),
+        "bed": nest.bed and [_length(nm, job) for nm in nest.bed],
+        "keep_outs": [[_length(nm, job) for nm in k] for k in nest.keep_outs] or None,
+    }
+    for key in ("turn", "face", "windows", "continuous", "one_axis", "labels", "level"):
+        value = getattr(nest, key)
+        values[key] = value if value != getattr(plain, key) else None
+    return [*tables, ("nest", values)]
 
 
 def _filling(job: Job) -> list[tuple[str, dict[str, object]]]:
