@@ -39,8 +39,8 @@ PLAIN = Assumed(gauge_u_mm=0, gate=1e9, gate_to=1)
 
 
 def test_the_quantiles_of_the_gate() -> None:
-    # scipy: 99 % of chi-squared with 1 to 3 degrees of freedom, 95 % with one
-    assert pytest.approx(stats.chi2.ppf(0.99, [1, 2, 3]), abs=5e-5) == shop_filter._CHI2_99
+    # scipy: 99 % of chi-squared with 1 to 4 degrees of freedom, 95 % with one
+    assert pytest.approx(stats.chi2.ppf(0.99, [1, 2, 3, 4]), abs=5e-5) == shop_filter._CHI2_99
     assert Assumed().gate == pytest.approx(stats.chi2.ppf(0.99, 1), abs=0.006)
     assert Assumed().gate_to == pytest.approx(stats.chi2.ppf(0.95, 1), abs=0.006)
 
@@ -180,9 +180,9 @@ def test_the_gate_makes_just_enough_room_for_a_step() -> None:
     assert step.shift_mm == pytest.approx(0.07, abs=0.004)
     assert state.mean[5] == pytest.approx(0.27, abs=0.012)
     # one reading of an inside size, by hand: v^2/s = 3.84 after the raise, half of it for others
-    state = ShopFilter(2, a)
+    state = ShopFilter(2, replace(a, scale_u=1e-4))
     h = np.array([0.5 * -1, 100, 0, -1, 0, -1, 0])
-    s = h @ state.cov @ h + 0.05**2 + 2 * 0.02**2 + 2 * 0.009**2
+    s = h @ state.cov @ h + 0.02**2 + 2 * 0.02**2 + 2 * 0.009**2
     v = 4 * np.sqrt(s)
     state._gate(0, h[None, :], np.array([v]), np.array([s - h @ state.cov @ h]))
     more = v**2 / a.gate_to - s
@@ -194,6 +194,32 @@ def test_the_gate_makes_just_enough_room_for_a_step() -> None:
     state.gauge(0, at[0])
     far = Observation.from_estimate(np.array([0.2, 0.2, 0.02, -0.02]), cov)
     assert [x.name for x in state.gauge(0, far)] == ["MISFIT"]
+
+
+def test_what_hardly_sees_the_kerf_is_no_step_of_it() -> None:
+    a = Assumed(gauge_u_mm=0)
+    cov = np.diag([0.006**2, 0.006**2, 1e-6, 1e-6])
+    state = ShopFilter(1, a)
+    state.gauge(0, Observation.from_estimate(np.array([0.2, 0.2, 0, 0]), cov))
+    kerf, u = state.belief(0)[0][:2], state.cov[5, 5]
+    # a strip of 300 mm along each axis, read to 0.05 mm, both 0.9 mm short: three times what the
+    # scale (1.2 mm in a metre) explains; alone it would leave the kerf to 0.25 mm
+    rows = np.array([[-1, 0, 300, 0], [0, -1, 0, 300]], dtype=float) / 0.05
+    strips = Observation(
+        info=tuple(map(tuple, rows.T @ rows)),
+        vector=tuple(rows.T @ np.array([-1.1, -1.1]) / 0.05),
+    )
+    (misfit,) = state.gauge(0, strips)
+    assert (misfit.name, misfit.shift_mm) == ("MISFIT", 0.0)
+    assert state.cov[5, 5] <= u
+    assert state.belief(0)[0][:2] == pytest.approx(kerf, abs=0.001)
+    # an inside size while the scale is not known; with it known, the same miss is a step
+    for scale_u, name in ((1.2e-3, "MISFIT"), (5e-5, "STEP")):
+        state = ShopFilter(1, replace(a, scale_u=scale_u, backlash_u_mm=0.01))
+        state.gauge(0, Observation.from_estimate(np.array([0.2, 0.2, 0, 0]), cov))
+        size = {"asked_mm": 150.0, "kerf_mm": 0.2, "scale": 1.0, "u_mm": 0.02}
+        (told,) = state.inside(0, "x", measured_mm=150.55, **size)
+        assert told.name == name
 
 
 def test_a_prior_is_taken_out_of_an_estimate_again() -> None:
@@ -512,6 +538,39 @@ def test_time_work_and_steps_are_told(shop: Shop) -> None:
     assert (flag.name, flag.entry, flag.at) == ("STEP", stepped, AT + timedelta(days=4))
     assert belief.kerf_x
     assert belief.kerf_x.value == pytest.approx(0.213, abs=0.02)
+
+
+def test_readings_that_fit_no_history_are_named(shop: Shop) -> None:
+    place = shop.place()
+    shop.book.append(shop.gauge(1, place))
+    strip = rec.Reading(form="strip", axis="x", drawn_mm=300, values_mm=(299.0,), u_mm=0.05)
+    entry = shop.book.append(
+        rec.GaugeSession(at=AT + timedelta(days=1), readings=(strip,), **place)
+    )
+    before, belief = shop.ask(1), shop.ask(1.01)
+    (flag,) = belief.flags
+    assert (flag.name, flag.entry) == ("MISFIT", entry.id)
+    assert "(strip x 300) do not agree with what was known of this machine" in flag.text
+    assert before.kerf_x and belief.kerf_x
+    assert belief.kerf_x.value == pytest.approx(0.143, abs=0.02)
+    assert belief.kerf_x.u < 0.014
+
+
+def test_a_kerf_that_no_beam_has_is_never_a_measured_one(shop: Shop) -> None:
+    # the same gauge as if the kerf had been nothing: nothing was cut through, or plugs for holes
+    shop.kerf = np.array([0.004, 0.04])
+    place = shop.place()
+    shop.book.append_all(shop.gauge(n, place) for n in range(3))
+    belief = shop.ask(3)
+    assert belief.kerf_x and belief.kerf_y
+    assert belief.kerf_x.value < 0.01
+    assert (belief.kerf_x.source, belief.kerf_y.source) == (Source.ASSUMED, Source.MEASURED)
+    assert not belief.is_kerf
+    assert belief.check
+    assert [f.name for f in belief.flags] == ["NO_KERF"]
+    assert "that is no kerf" in belief.flags[0].text
+    # nor is it offered as the nearest of another sheet
+    assert shop.ask(3, thickness=6.0).nearest is None
 
 
 def test_age_counts_hours_if_known_else_jobs_or_days(shop: Shop) -> None:

@@ -471,6 +471,35 @@ def test_boxes_of_hidden_shops_fall_inside_what_was_stated(
     assert np.median(pairs[..., 1]) < 0.07
 
 
+@pytest.mark.parametrize("seed", [160, 57, 250, 411, 733, 902])
+def test_strips_after_a_good_gauge_never_move_the_kerf(tmp_path: Path, seed: int) -> None:
+    """Seed 160: strips of 300 mm far from the gauge's scale once ended at a kerf of -0.046 mm."""
+    rng = np.random.default_rng([2026, seed])
+    shop, asked = simulated.Shop.drawn(rng), simulated.job()
+    with Book.open(tmp_path / "book.sqlite") as book:
+        sheet, settings = simulated.fill(book, asked)
+        place = {"machine": asked.shop.machine, "sheet": sheet, "settings": settings}
+        beliefs = []
+        for minutes, piece in enumerate(
+            (kerf_gauge(simulated.stock(asked)), strips(simulated.stock(asked)))
+        ):
+            at = AT + timedelta(minutes=minutes)
+            readings = book_readings(shop.read(piece, rng))
+            book.append(rec.GaugeSession(at=at, readings=readings, **place))
+            beliefs.append(measured_for(book, asked, at).belief)
+    gauge, both = beliefs
+    assert gauge and both and gauge.kerf_x and gauge.kerf_y and both.kerf_x and both.kerf_y
+    assert "STEP" not in {f.name for f in both.flags}
+    assert ("MISFIT" in {f.name for f in both.flags}) == (seed == 160)
+    for axis, before, after in (("x", gauge.kerf_x, both.kerf_x), ("y", gauge.kerf_y, both.kerf_y)):
+        assert after.value == pytest.approx(before.value, abs=0.005)
+        assert after.u <= before.u
+        assert abs(after.value - simulated.KERF[axis]) < 4 * after.u
+    # the strips are what knows the scale
+    for axis, scale in (("x", both.scale_x), ("y", both.scale_y)):
+        assert abs(scale.value - simulated.SCALE[axis]) < 4 * scale.u < 0.001
+
+
 def test_a_shop_that_takes_another_kerf_falls_outside(tmp_path: Path) -> None:
     """The same count fails for a box that was compensated for the assumed kerf."""
     outside = 0

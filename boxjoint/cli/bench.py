@@ -236,6 +236,8 @@ def settings_text(settings: Settings) -> str:
 
 def kerf_text(belief: Belief) -> str:
     """Say in one line what is believed of a kerf, with its age."""
+    from boxjoint.shop.records import counted
+
     if belief.kerf_x is None or belief.kerf_y is None:
         return "nothing is known of the kerf"
     age = "" if belief.age_days is None else f"; last read {belief.age_days:.0f} days ago"
@@ -245,7 +247,7 @@ def kerf_text(belief: Belief) -> str:
         for axis, f in (("x", belief.kerf_x), ("y", belief.kerf_y))
     )
     counts = ", ".join(
-        f"{n} {word}{'s' if n != 1 and word != 'box' else 'es' if n != 1 else ''}"
+        counted(n, word)
         for n, word in (
             (belief.readings, "reading"),
             (belief.gauges, "gauge"),

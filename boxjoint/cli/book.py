@@ -615,6 +615,7 @@ def _within(mean_mm: float, belief: Belief, sheet: Sheet) -> bool:
 def _show_machine(shop: Book, machine: str, plot: Path | None, kind: str, as_json: bool) -> None:
     from boxjoint.cli.show import show_table
     from boxjoint.shop.learn import comb_rounds, history
+    from boxjoint.shop.records import counted
 
     at = datetime.now(UTC)
     groups = _groups(shop, machine, at)
@@ -641,7 +642,10 @@ def _show_machine(shop: Book, machine: str, plot: Path | None, kind: str, as_jso
         last = f"{belief.last:%Y-%m-%d}" if belief.last else "never"
         age = "" if belief.age_days is None else f"{belief.age_days:.0f} days ago"
         rows.append(["last read", last, age, ""])
-        count = f"{belief.readings} of {belief.gauges} gauges and {belief.boxes} boxes"
+        count = (
+            f"{belief.readings} of {counted(belief.gauges, 'gauge')} and "
+            f"{counted(belief.boxes, 'box')}"
+        )
         rows.append(["readings", count, "", ""])
         rounds = comb_rounds(shop, machine, sheet.material, sheet.mean_mm, settings, at)
         if rounds:

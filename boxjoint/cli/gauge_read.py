@@ -762,7 +762,7 @@ def _kerf_of(kerf: str | None, known: _InBook | None, axis: str) -> _Kerf:
                 "a full kerf", where="--kerf", value=f"{value:g} mm", limit="0.01 to 1.5 mm"
             )
         return _Kerf(value=value, u=_U_ASKED_MM, standing="asked")
-    figure = getattr(known.belief, f"kerf_{axis}") if known else None
+    figure = getattr(known.belief, f"kerf_{axis}") if known and known.belief.is_kerf else None
     if figure is not None:
         return _Kerf(value=figure.value, u=figure.u, standing=str(figure.source))
     return _Kerf(value=ASSUMED_KERF_MM, u=_U_ASSUMED_MM, standing="ASSUMED")

@@ -250,7 +250,12 @@ def prior_of(belief: Belief, caliper: Caliper | None = None) -> KerfPrior:
     BookError
         When the book believes nothing of this kerf.
     """
-    if belief.kerf_x is None or belief.kerf_y is None or belief.covariance is None:
+    if (
+        belief.kerf_x is None
+        or belief.kerf_y is None
+        or belief.covariance is None
+        or not belief.is_kerf
+    ):
         raise BookError(
             "the book believes nothing of this kerf",
             value=f"{belief.material} on {belief.machine}",
@@ -352,7 +357,7 @@ def comb_to_cut(
     rounds = comb_rounds(book, job.shop.machine, material, thickness, settings, at)
     belief = believe(book, job.shop.machine, material, thickness, settings, at)
     kerf = belief.kerf_x if axis == "x" else belief.kerf_y
-    if kerf is None or not any(r.axis == axis for r in rounds):
+    if kerf is None or not belief.is_kerf or not any(r.axis == axis for r in rounds):
         return None
     state = comb_so_far(rounds, axis, kerf_mm=kerf.value, u_kerf_mm=kerf.u)
     coming = next_comb(state, fit, slots=slots)

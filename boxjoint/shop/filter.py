@@ -13,7 +13,8 @@ material, thickness and settings)::
 so that ``kerf_x = k + d/2`` and ``kerf_y = k - d/2``. Time adds variance to the kerfs only: a
 reading of age a counts with variance r^2 + q^2 a, none is ever deleted. A reading that the state
 cannot explain (gate) is taken as a step of the machine: the kerf's variance is raised, the step is
-flagged, and then the reading is used.
+flagged, and then the reading is used. Readings that hardly see the kerf (a strip; an inside size while
+the scale is not known) cannot tell a step of it: they are a misfit, flagged and used as they are.
 
 All sizes that nobody measured are in :class:`Assumed`.
 """
@@ -34,8 +35,10 @@ __all__ = ["Assumed", "Observation", "ShopFilter", "Surprise", "elapsed_jobs", "
 
 Array = NDArray[np.float64]
 
-#: 99 % quantiles of chi-squared for 1, 2 and 3 degrees of freedom.
-_CHI2_99: Final = (6.6349, 9.2103, 11.3449)
+#: Another number when the same readings would lead to another state: nothing computed before is used.
+_EDITION: Final = 2
+#: 99 % quantiles of chi-squared for 1 to 4 degrees of freedom.
+_CHI2_99: Final = (6.6349, 9.2103, 11.3449, 13.2767)
 #: Share of an observation's own information that the shared gauge error may explain at most.
 _MOST_SHARED: Final = 0.5
 
@@ -140,8 +143,8 @@ class Assumed:
 
     @property
     def fingerprint(self) -> str:
-        """Changes when any size does: what was computed with other sizes is not used again."""
-        return hashlib.sha256(repr(self).encode()).hexdigest()[:16]
+        """Changes when any size or the filter does: what was computed otherwise is not used again."""
+        return hashlib.sha256(f"{_EDITION} {self!r}".encode()).hexdigest()[:16]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,7 +197,8 @@ class Surprise:
     """A reading that the state could not explain.
 
     ``name`` is ``STEP`` (taken as a step of the kerf by about ``shift_mm``) or ``MISFIT`` (something
-    else than a step of the kerf; used as it is).
+    else than a step of the kerf, or readings that could not tell; used as they are). ``z2`` is the
+    squared standardised surprise.
     """
 
     name: str
@@ -355,13 +359,20 @@ class ShopFilter:
 
         Score test along the record's kerf: with S = h P h' + R and u = h's column of the kerf,
         t^2 = (u'S^-1 v)^2 / u'S^-1 u has one degree of freedom; raising P_kk by x divides it by
-        1 + x u'S^-1 u. For a single row this is v^2/s.
+        1 + x u'S^-1 u. For a single row this is v^2/s. Only readings that alone, with nothing known
+        of this kerf before, would leave u(kerf) within ``kerf_u_mm`` are asked for a step: what
+        sees the kerf no better than the assumption did says nothing of it.
         """
+        column = _SHARED + record
         s = h @ self.cov @ h.T + np.diag(noise)
-        u = h[:, _SHARED + record]
+        u = h[:, column]
         solved = np.linalg.solve(s, np.column_stack([u, v]))
-        g = float(u @ solved[:, 0])
         z2 = float(v @ solved[:, 1])
+        if not self._sees_kerf(column, h, noise):
+            if z2 > _CHI2_99[len(v) - 1]:
+                return [Surprise(name="MISFIT", z2=z2, shift_mm=0.0)]
+            return []
+        g = float(u @ solved[:, 0])
         score = float(u @ solved[:, 1])
         t2 = score**2 / g if g > 0 else 0.0
         out = []
@@ -370,11 +381,22 @@ class ShopFilter:
             more = (t2 / self.assumed.gate_to - 1.0) / g
             kerfs = np.arange(_SHARED, len(self.mean))
             self.cov[kerfs, kerfs] += 0.5 * more
-            self.cov[_SHARED + record, _SHARED + record] += 0.5 * more
+            self.cov[column, column] += 0.5 * more
         rest = len(v) - 1
         if rest and z2 - t2 > _CHI2_99[rest - 1]:
             out.append(Surprise(name="MISFIT", z2=z2 - t2, shift_mm=0.0))
         return out
+
+    def _sees_kerf(self, column: int, h: Array, noise: Array) -> bool:
+        """Whether readings ``h`` alone leave the kerf of ``column`` no more uncertain than assumed.
+
+        u(kerf) is 1/sqrt(u'S^-1 u), S from the state without that kerf.
+        """
+        rest = np.delete(np.arange(len(self.mean)), column)
+        part = h[:, rest]
+        s = part @ self.cov[np.ix_(rest, rest)] @ part.T + np.diag(noise)
+        u = h[:, column]
+        return bool(u @ np.linalg.solve(s, u) * self.assumed.kerf_u_mm**2 >= 1.0)
 
     # ---- answers -----------------------------------------------------------------------
 

@@ -35,6 +35,7 @@ from boxjoint.shop.observe import GaugeObserver, Observer
 from boxjoint.shop.records import BoxResult, CombRound, GaugeSession, Settings, same_words
 
 __all__ = [
+    "LEAST_KERF_MM",
     "Belief",
     "Figure",
     "Flag",
@@ -51,6 +52,10 @@ Progress = Callable[[int, int], None]
 
 #: A figure whose uncertainty is still more than this share of the assumed one is the assumed one.
 _DETERMINED: Final = 0.5
+#: A belief below this is no kerf, whatever the readings say: a job refuses a smaller one as well.
+LEAST_KERF_MM: Final = 0.01
+#: Another number when what is remembered of a gauge changes.
+_EDITION: Final = 2
 #: So many new results are worth remembering.
 _WORTH: Final = 8
 #: Flags that are kept for each record, newest last.
@@ -71,10 +76,12 @@ class Figure:
 class Flag:
     """Something a maker should know, with its date and the record it came from.
 
-    ``STEP``: the kerf seems to have jumped. ``MISFIT``: a gauge that fits neither what was known nor
-    a jump. ``REFUSED``: readings that the estimator refuses; not used. ``SERVICE``: work on the
+    ``STEP``: the kerf seems to have jumped. ``MISFIT``: readings that do not agree with the machine's
+    history, and are no jump of the kerf or see too little of it to tell; used as they are.
+    ``REFUSED``: readings that the estimator refuses; not used. ``SERVICE``: work on the
     machine since the last reading. ``ONE_AXIS``: only the other axis was ever read.
-    ``NOT_DETERMINED``: there are readings, but they say little of the kerf.
+    ``NOT_DETERMINED``: there are readings, but they say little of the kerf. ``NO_KERF``: what
+    follows from the readings is no kerf that a beam can have.
     """
 
     name: str
@@ -148,6 +155,15 @@ class Belief:
     flags: tuple[Flag, ...]
     check: bool
     nearest: Nearest | None
+
+    @property
+    def is_kerf(self) -> bool:
+        """Whether there is a kerf along both axes, and one that a beam can have."""
+        return (
+            self.kerf_x is not None
+            and self.kerf_y is not None
+            and min(self.kerf_x.value, self.kerf_y.value) >= LEAST_KERF_MM
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -414,7 +430,7 @@ class _Run:
 
     def _load(self, first: int, part: Sequence[_Step]) -> tuple[dict[str, Any], dict[str, Entry]]:
         """Return what the gauges of these steps say, and the boxes as they were recorded."""
-        family = f"gauge {self.observer.version}"
+        family = f"gauge {_EDITION} {self.observer.version}"
         keys = {s.event.id: _key(s.event) for s in part if s.event.kind == "gauge" and s.record}
         kept = self.book.recall(family, list(keys.values()))
         seen: dict[str, Any] = {}
@@ -449,6 +465,7 @@ class _Run:
         return {
             "n": sum(len(r.values_mm) for r in rows),
             "axes": "".join(sorted(axes)),
+            "what": ", ".join(f"{r.form} {r.axis} {r.drawn_mm:g}" for r in rows),
             "info": found.info,
             "vector": found.vector,
         }
@@ -475,19 +492,20 @@ class _Run:
             surprises = self._take_box(number, tally, event, boxes[event.id])
         if first:
             # a kerf far from the assumed one is no step: nobody had read it before
-            surprises = [s for s in surprises if s.name != "STEP"]
-        for s in surprises:
+            surprises = [pair for pair in surprises if pair[0].name != "STEP"]
+        for s, what in surprises:
             text = (
                 f"the kerf seems to have moved by {s.shift_mm:+.3f} mm"
                 if s.name == "STEP"
-                else "the readings fit neither what was known nor a step of the kerf"
+                else f"the readings ({what}) do not agree with what was known of this machine, and "
+                "are no step of the kerf: read them again; they are used as they are"
             )
             tally.flag(s.name, text, event)
-        return surprises
+        return [s for s, _ in surprises]
 
     def _take_gauge(
         self, number: int, tally: _Tally, event: Event, found: Mapping[str, Any]
-    ) -> list[Surprise]:
+    ) -> list[tuple[Surprise, str]]:
         if "refused" in found:
             tally.flag("REFUSED", found["refused"], event)
         if not found["n"]:
@@ -496,17 +514,19 @@ class _Run:
         surprises = self.state.gauge(number, Observation(info=rows, vector=tuple(found["vector"])))
         tally.gauges += 1
         self._count(tally, event, found["n"], found["axes"])
-        return surprises
+        return [(s, found["what"]) for s in surprises]
 
-    def _take_box(self, number: int, tally: _Tally, event: Event, entry: Entry) -> list[Surprise]:
+    def _take_box(
+        self, number: int, tally: _Tally, event: Event, entry: Entry
+    ) -> list[tuple[Surprise, str]]:
         box = entry.record
         if not isinstance(box, BoxResult):
             raise BookError("not a box", value=entry.id)
-        surprises: list[Surprise] = []
+        surprises: list[tuple[Surprise, str]] = []
         rows = [r for n, r in enumerate(box.insides, 1) if n not in entry.struck]
         for row in rows:
             x = row.axis == "x"
-            surprises += self.state.inside(
+            found = self.state.inside(
                 number,
                 row.axis,
                 asked_mm=row.asked_mm,
@@ -515,9 +535,11 @@ class _Run:
                 scale=box.scale_x if x else box.scale_y,
                 u_mm=row.u_mm,
             )
+            surprises += [(s, f"inside {row.axis} {row.asked_mm:g}") for s in found]
         if box.fit:
             kerf_mm = 0.5 * (box.kerf_x_mm + box.kerf_y_mm)
-            surprises += self.state.fit(number, box.fit, kerf_mm=kerf_mm)
+            found = self.state.fit(number, box.fit, kerf_mm=kerf_mm)
+            surprises += [(s, f"fit {box.fit}") for s in found]
         n = len(rows) + bool(box.fit)
         if n:
             tally.boxes += 1
@@ -568,7 +590,9 @@ class _Run:
         mean, cov = self.state.belief(self._number(group.name))
         a = self.assumed
         prior_u = (a.kerf_u_mm**2 + 0.25 * a.difference_u_mm**2) ** 0.5
-        kerfs = [_figure(float(mean[i]), float(cov[i, i]), prior_u) for i in (0, 1)]
+        kerfs = [
+            _figure(float(mean[i]), float(cov[i, i]), prior_u, least=LEAST_KERF_MM) for i in (0, 1)
+        ]
         return kerfs[0], kerfs[1], cov
 
 
@@ -576,9 +600,9 @@ def _key(event: Event) -> str:
     return f"{event.id} {sorted(event.struck)}"
 
 
-def _figure(value: float, variance: float, prior_u: float) -> Figure:
+def _figure(value: float, variance: float, prior_u: float, *, least: float = 0.0) -> Figure:
     u = variance**0.5
-    known = u <= _DETERMINED * prior_u
+    known = u <= _DETERMINED * prior_u and value >= least
     return Figure(value=value, u=u, source=Source.MEASURED if known else Source.ASSUMED)
 
 
@@ -686,7 +710,8 @@ def believe(
         age_jobs=run.age(tally.last),
         thickness_mm=(group.low_mm, group.high_mm),
         flags=_flags(tally, kerf_x, kerf_y, last),
-        check=max(kerf_x.u, kerf_y.u) > assumed.check_u_mm,
+        check=max(kerf_x.u, kerf_y.u) > assumed.check_u_mm
+        or min(kerf_x.value, kerf_y.value) < LEAST_KERF_MM,
         nearest=None,
     )
 
@@ -700,7 +725,17 @@ def _flags(tally: _Tally, kerf_x: Figure, kerf_y: Figure, last: datetime) -> tup
         other = "y" if tally.axes == "x" else "x"
         text = f"kerf_{other} was never read; it follows from kerf_{tally.axes} and an assumed difference"
         out.append(Flag(name="ONE_AXIS", text=text, at=last))
-    if Source.ASSUMED in (kerf_x.source, kerf_y.source):
+    none = [
+        f"kerf_{axis} {k.value:.3f} mm"
+        for axis, k in (("x", kerf_x), ("y", kerf_y))
+        if k.value < LEAST_KERF_MM
+    ]
+    if none:
+        text = (
+            f"{' and '.join(none)} would follow from the readings: that is no kerf, and is not used"
+        )
+        out.append(Flag(name="NO_KERF", text=text, at=last))
+    elif Source.ASSUMED in (kerf_x.source, kerf_y.source):
         text = "the readings say little of the kerf: it is still the assumed one in the main"
         out.append(Flag(name="NOT_DETERMINED", text=text, at=last))
     return tuple(out)
@@ -725,6 +760,8 @@ def _nearest(
             if name != run.machine:
                 differs.insert(0, f"machine ({name})")
             kerf_x, kerf_y, _ = other.figures(group)
+            if min(kerf_x.value, kerf_y.value) < LEAST_KERF_MM:
+                continue
             nearest = Nearest(
                 machine=name,
                 material=group.material,

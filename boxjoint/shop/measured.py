@@ -18,12 +18,9 @@ from boxjoint.job.figures import Figure
 from boxjoint.job.records import Job, Source
 from boxjoint.shop.book import Book
 from boxjoint.shop.learn import Belief, believe, comb_rounds
-from boxjoint.shop.records import CombRound, GaugeSession, Settings, Sheet
+from boxjoint.shop.records import CombRound, GaugeSession, Settings, Sheet, counted
 
 __all__ = ["Found", "find_settings", "find_sheet", "measured_for"]
-
-#: A belief below this is none: a smaller kerf is refused in a job as well.
-LEAST_KERF_MM = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,15 +141,15 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
     belief = believe(book, machine, material, thickness, settings, at)
     notes += [f"{f.name} {f.at:%Y-%m-%d}: {f.text}" for f in belief.flags]
     if belief.kerf_x is None or belief.kerf_y is None:
-        what = f"nobody measured the kerf of {material} of {thickness:.2f} mm on {machine} so"
+        what = f"nobody measured the kerf of {material} of {thickness:.2f} mm on {machine} set this way"
         near = f"; {belief.nearest}; it is NOT used" if belief.nearest else ""
         notes.append(f"{what}{near}; measure it: boxjoint gauge draw kerf")
         return Found(measured=Measured(), notes=tuple(notes), belief=belief)
-    if min(belief.kerf_x.value, belief.kerf_y.value) < LEAST_KERF_MM:
-        notes.append("that is no kerf; it is NOT used; measure it: boxjoint gauge draw kerf")
+    if not belief.is_kerf:
+        notes.append("the kerf of the book is NOT used; measure it again: boxjoint gauge draw kerf")
         return Found(measured=Measured(), notes=tuple(notes), belief=belief)
     when = f"{belief.last:%Y-%m-%d}" if belief.last else ""
-    note = f"{when}, {belief.gauges} gauges, {belief.boxes} boxes, {machine}"
+    note = f"{when}, {counted(belief.gauges, 'gauge')}, {counted(belief.boxes, 'box')}, {machine}"
     never = {f.text.split()[0] for f in belief.flags if f.name == "ONE_AXIS"}
     kerf_x, kerf_y = (
         Figure(

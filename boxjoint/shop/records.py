@@ -48,6 +48,7 @@ __all__ = [
     "Strike",
     "Verdict",
     "content_id",
+    "counted",
     "from_plain",
     "row_type",
     "same_words",
@@ -73,6 +74,12 @@ AFFECTS: Final = ("kerf", "scale", "both")
 def utc_text(at: datetime) -> str:
     """Return a date as ISO 8601 in UTC, to the second; sorts as text in the sequence of time."""
     return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def counted(number: int, word: str) -> str:
+    """Write a number with its noun: 1 gauge, 2 gauges, 3 boxes."""
+    many = word if number == 1 else f"{word}es" if word.endswith("x") else f"{word}s"
+    return f"{number} {many}"
 
 
 def same_words(text: str) -> str:
