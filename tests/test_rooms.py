@@ -234,7 +234,7 @@ def test_a_circle_is_seen(tmp_path: Path) -> None:
     assert "boxjoint.a -> boxjoint.b -> boxjoint.c -> boxjoint.a" in cycles(package)
 
 
-HEAVY = ("cadquery", "OCP", "pint", "scipy", "shapely", "matplotlib", "rich")
+HEAVY = ("cadquery", "OCP", "pint", "scipy", "shapely", "matplotlib", "rich", "reportlab")
 
 
 def loaded_by(code: str) -> set[str]:

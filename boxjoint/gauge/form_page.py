@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from boxjoint import __version__
 from boxjoint.gauge.checks import BLIND_SPOTS
-from boxjoint.gauge.paper import HIGH_MM, INK, LINE, PALE, STOCK, WIDE_MM, Page, Point, point
+from boxjoint.gauge.paper import HIGH_MM, INK, LINE, PALE, STOCK, WIDE_MM, FormPage, Point, point
 from boxjoint.gauge.pieces import GaugeKind, GaugePart, GaugePiece, ReadingRow, plain
 from boxjoint.gauge.readings import Form
 from boxjoint.geometry.drawing import Curve, Layer
+from boxjoint.geometry.page import page_svg
 
-__all__ = ["form_svg"]
+__all__ = ["form_page", "form_svg"]
 
 _EDGE = 13.0
 
@@ -43,7 +44,12 @@ def form_svg(piece: GaugePiece) -> str:
     str
         The same for the same piece, byte for byte; write it as UTF-8. The picture is not to scale.
     """
-    page = Page()
+    return page_svg(form_page(piece), f"Form of {piece.title}, {piece.code}")
+
+
+def form_page(piece: GaugePiece) -> FormPage:
+    """Return the printable form of a piece as marks on a page, A4 upright."""
+    page = FormPage()
     y = _header(page, piece)
     y = _picture(page, piece, y)
     if piece.rows:
@@ -53,10 +59,10 @@ def form_svg(piece: GaugePiece) -> str:
     if piece.kind is GaugeKind.COUPON:
         y = _feel(page, y)
     _cautions(page, piece, y)
-    return page.svg(f"Form of {piece.title}, {piece.code}")
+    return page
 
 
-def _header(page: Page, piece: GaugePiece) -> float:
+def _header(page: FormPage, piece: GaugePiece) -> float:
     y = _EDGE + 5.0
     page.text(_EDGE, y, piece.title, 5.6, bold=True)
     page.text(WIDE_MM - _EDGE, y, piece.code, 7.0, bold=True, anchor="end")
@@ -90,7 +96,7 @@ def _header(page: Page, piece: GaugePiece) -> float:
 # ---- pictures ------------------------------------------------------------------------------
 
 
-def _picture(page: Page, piece: GaugePiece, y: float) -> float:
+def _picture(page: FormPage, piece: GaugePiece, y: float) -> float:
     if piece.kind is GaugeKind.KERF:
         return _kerf_picture(page, piece, y)
     if piece.kind is GaugeKind.STRIP:
@@ -114,7 +120,7 @@ def _picture(page: Page, piece: GaugePiece, y: float) -> float:
     return bottom + (10.0 if piece.slots else 7.0)
 
 
-def _standing(page: Page, piece: GaugePiece, x: float, y: float) -> None:
+def _standing(page: FormPage, piece: GaugePiece, x: float, y: float) -> None:
     """From the side: the plate lies flat, the tile stands in its slot."""
     page.box(x, y, 4.0, 16.0, fill=STOCK)
     page.box(x + 4.0, y + 16.0, 16.0, 4.0, fill=STOCK)
@@ -129,7 +135,7 @@ def _standing(page: Page, piece: GaugePiece, x: float, y: float) -> None:
 
 
 def _draw_part(
-    page: Page, part: GaugePart, x: float, y: float, scale: float, *, words: bool = True
+    page: FormPage, part: GaugePart, x: float, y: float, scale: float, *, words: bool = True
 ) -> None:
     """A part with its lower left corner at (x, y) of the page."""
 
@@ -174,7 +180,9 @@ def _flat(curve: Curve) -> NDArray[np.float64]:
     return np.array(points)
 
 
-def _touch(page: Page, row: ReadingRow, part: GaugePart, x: float, y: float, scale: float) -> None:
+def _touch(
+    page: FormPage, row: ReadingRow, part: GaugePart, x: float, y: float, scale: float
+) -> None:
     """Jaws on a tab or a slot, with the number beside the part, since there is no room between."""
     if row.touch is None:
         return
@@ -189,7 +197,7 @@ def _touch(page: Page, row: ReadingRow, part: GaugePart, x: float, y: float, sca
     page.number((x + middle[0] * scale, y - middle[1] * scale), row.row)
 
 
-def _kerf_picture(page: Page, piece: GaugePiece, y: float) -> float:
+def _kerf_picture(page: FormPage, piece: GaugePiece, y: float) -> float:
     part = piece.parts[0]
     scale = min(112.0 / part.size[0], 76.0 / part.size[1])
     x = _EDGE + 6.0
@@ -234,7 +242,7 @@ def _kerf_picture(page: Page, piece: GaugePiece, y: float) -> float:
     return max(bottom + 7.0, end + 2.0)
 
 
-def _stubs(page: Page, part: GaugePart, x: float, y: float, scale: float) -> None:
+def _stubs(page: FormPage, part: GaugePart, x: float, y: float, scale: float) -> None:
     """What is left of the bridges on the frame."""
     tips = [
         p
@@ -262,7 +270,7 @@ def _stubs(page: Page, part: GaugePart, x: float, y: float, scale: float) -> Non
                              fill=INK, width=0.1)  # fmt: skip
 
 
-def _loose(page: Page, piece: GaugePiece, x: float, y: float) -> None:
+def _loose(page: FormPage, piece: GaugePiece, x: float, y: float) -> None:
     """What is read on loose slices, one small picture below the other."""
     scale = 0.56
     for row in piece.rows:
@@ -294,7 +302,7 @@ def _loose(page: Page, piece: GaugePiece, x: float, y: float) -> None:
         y += 14.2
 
 
-def _strip_picture(page: Page, piece: GaugePiece, y: float) -> float:
+def _strip_picture(page: FormPage, piece: GaugePiece, y: float) -> float:
     x, length = _EDGE + 22.0, 125.0
     for i, row in enumerate(r for r in piece.rows if r.form is Form.STRIP):
         top = y + 6.0 + i * 15.0
@@ -320,7 +328,7 @@ def _strip_picture(page: Page, piece: GaugePiece, y: float) -> float:
 # ---- tables --------------------------------------------------------------------------------
 
 
-def _reading_table(page: Page, piece: GaugePiece, y: float) -> float:
+def _reading_table(page: FormPage, piece: GaugePiece, y: float) -> float:
     x = _EDGE
     columns = (x + 3.5, x + 9.0, x + 46.5, x + 107.0, x + 126.5)
     wide, boxes = 18.5, 3
@@ -360,7 +368,7 @@ def _reading_table(page: Page, piece: GaugePiece, y: float) -> float:
     return y + 5.0
 
 
-def _slot_table(page: Page, piece: GaugePiece, y: float) -> float:
+def _slot_table(page: FormPage, piece: GaugePiece, y: float) -> float:
     x = _EDGE
     words = ("no", "press", "slides", "loose")
     meaning = ("will not enter by hand", "enters, pressed", "slides, holds", "rattles")
@@ -384,7 +392,7 @@ def _slot_table(page: Page, piece: GaugePiece, y: float) -> float:
     return y + 5.0
 
 
-def _feel(page: Page, y: float) -> float:
+def _feel(page: FormPage, y: float) -> float:
     page.text(_EDGE, y + 3.0, "both pressed together", 2.9, bold=True)
     for i, word in enumerate(("no", "press", "slides", "loose")):
         at = _EDGE + 52.0 + i * 32.0
@@ -393,7 +401,7 @@ def _feel(page: Page, y: float) -> float:
     return y + 10.0
 
 
-def _cautions(page: Page, piece: GaugePiece, y: float) -> None:
+def _cautions(page: FormPage, piece: GaugePiece, y: float) -> None:
     lines = list(piece.how)
     if piece.rows and piece.kind is not GaugeKind.STRIP:
         lines.append(

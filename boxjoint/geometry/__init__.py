@@ -1,4 +1,4 @@
-"""Plane and solid geometry in whole nanometres: cuboids, rectilinear rings with roles, drawings.
+"""Plane and solid geometry in whole nanometres: cuboids, rectilinear rings with roles, drawings, pages.
 
 This room knows nothing of boxes. Nominal coordinates are ``int64`` nanometres, so that equality is
 exact; outlines turn counter-clockwise and holes clockwise, so that the outward normal of every side
