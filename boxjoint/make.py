@@ -13,13 +13,13 @@ import numpy as np
 from boxjoint.check.as_cut import (
     inside_as_cut,
     joints_as_cut,
-    least_web,
     sheets_as_cut,
     sides_off,
 )
 from boxjoint.check.built import Built, Part
 from boxjoint.check.compartments import compartments_as_cut
 from boxjoint.check.exact import exact_proof
+from boxjoint.check.webs import web_left
 from boxjoint.errors import CannotBeCut, InputError, nearest_name
 from boxjoint.export.dxf import DxfVersion, drawing_to_dxf
 from boxjoint.export.panels import all_panels_drawing, panel_drawing
@@ -122,14 +122,16 @@ def build(
         if plan.tool is not None:
             _refuse_narrow(drawn.rings, plan.tool.value, panel.name)
         as_cut = virtual_cut(drawn.rings, beam, name=panel.name)
+        neck = panel.slab.thickness / 1e6 if web > 0 else 0.0
+        relieved = relieve(drawn, plan.corner_relief.value, web=web, neck=neck)
         parts.append(
             Part(
                 panel=panel,
                 drawn=drawn,
-                relieved=relieve(drawn, plan.corner_relief.value),
+                relieved=relieved,
                 as_cut=as_cut,
-                web=least_web(as_cut) if web > 0 or as_cut.count > 1 else None,
-                neck=least_web(as_cut, necks=True) if web > 0 else None,
+                web=web_left(as_cut, drawn, relieved) if web > 0 or as_cut.count > 1 else None,
+                neck=web_left(as_cut, drawn, relieved, necks=True) if web > 0 else None,
             )
         )
     cut = [p.as_cut for p in parts]
@@ -288,8 +290,9 @@ def _warnings(built: Built) -> list[str]:
     for part in built.parts:
         if part.relieved.left_out:
             found.append(
-                f"{part.panel.name}: {part.relieved.left_out} inside corners have no room for a relief "
-                f"of {built.plan.corner_relief.value:.3g} mm radius and keep the tool's own"
+                f"{part.panel.name}: {part.relieved.left_out} inside corners have no relief of "
+                f"{built.plan.corner_relief.value:.3g} mm radius and keep the tool's own: "
+                + _why_left_out(part)
             )
         if part.neck and tabs and part.neck.width < min(tabs, part.panel.slab.thickness):
             x, y = part.neck.place
@@ -298,6 +301,15 @@ def _warnings(built: Built) -> list[str]:
                 f"y {y / 1e6:.1f} mm is thinner than any tab"
             )
     return found
+
+
+def _why_left_out(part: Part) -> str:
+    spared = part.relieved.spared
+    short = part.relieved.left_out - spared
+    why = [f"the sides of {short} are too short"] if short else []
+    return " and ".join(
+        [*why, f"{spared} would lose their web, neck or tab to it"] if spared else why
+    )
 
 
 def _tab_warnings(solution: Solution) -> list[str]:

@@ -12,7 +12,8 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from strategies import plates
 
-from boxjoint.fit.compensate import Allowance, Beam, Drawn, compensate
+from boxjoint.check.webs import web_left
+from boxjoint.fit.compensate import Allowance, Beam, Drawn, compensate, virtual_cut
 from boxjoint.fit.relief import Relieved, relieve
 from boxjoint.geometry.rings import Rings, Role, cut_rectangles, label, rectangle
 from boxjoint.job.records import PerAxis
@@ -235,3 +236,74 @@ def test_any_plate_stays_whole_and_loses_only_near_its_corners(
     if lost.area:
         near = shapely.union_all([shapely.Point(c).buffer(2 * radius + kerf) for c, _ in corners])
         assert near.contains(lost)
+
+
+def as_cut(outlines: Drawn, found: Relieved, kerf: float) -> shapely.Geometry:
+    """The part that a round beam leaves, in one piece."""
+    part = left_by(region(found), kerf)
+    pieces = [p for p in shapely.get_parts(part) if p.area > 1]  # what drops out of holes is none
+    assert len(pieces) == 1
+    return pieces[0]
+
+
+def thinnest(part: shapely.Geometry) -> float:
+    """The least distance between any two rings of a part, mm."""
+    rings = [part.exterior, *part.interiors]
+    return min(a.distance(b) for i, a in enumerate(rings) for b in rings[:i])
+
+
+@pytest.mark.parametrize("kerf", [0.0, 0.2])
+def test_a_relief_that_would_thin_a_web_below_the_least_is_left_out(kerf: float) -> None:
+    """A hole 3 mm from the rim: a circle of 1 mm through its corner reaches 1 - 1/sqrt(2) nearer."""
+    outlines = drawn(slotted([(30, 3, 50, 13)]), kerf)
+    kept = relieve(outlines, 1.0, web=2.7)
+    assert (kept.corners, kept.left_out, kept.spared) == (4, 0, 0)
+    assert thinnest(as_cut(outlines, kept, kerf)) == pytest.approx(2 + 1 / math.sqrt(2), abs=1e-3)
+    spared = relieve(outlines, 1.0, web=2.8)
+    assert (spared.corners, spared.left_out, spared.spared) == (2, 2, 2)
+    assert thinnest(as_cut(outlines, spared, kerf)) == pytest.approx(3, abs=1e-3)
+    for found, least in ((kept, 2 + 1 / math.sqrt(2)), (spared, 3.0)):
+        web = web_left(virtual_cut(outlines.rings, outlines.beam), outlines, found)
+        assert web is not None
+        assert web.width / 1e6 == pytest.approx(least, abs=1e-5)
+
+
+def test_two_reliefs_that_meet_in_one_web_are_not_both_cut() -> None:
+    """Between two holes 4 mm apart both corners reach in: 4 - 2 (1 - 1/sqrt(2)) = 3.414 mm."""
+    outlines = drawn(slotted([(10, 10, 30, 30), (34, 10, 54, 30)]), 0.2)
+    both = relieve(outlines, 1.0, web=3.4)
+    assert both.corners == 8
+    assert thinnest(as_cut(outlines, both, 0.2)) == pytest.approx(2 + math.sqrt(2), abs=1e-3)
+    web = web_left(virtual_cut(outlines.rings, outlines.beam), outlines, both)
+    assert web is not None
+    assert web.width / 1e6 == pytest.approx(2 + math.sqrt(2), abs=1e-5)
+    one = relieve(outlines, 1.0, web=3.6)
+    assert (one.corners, one.spared) == (6, 2)
+    assert thinnest(as_cut(outlines, one, 0.2)) >= 3.6
+
+
+def test_a_relief_never_cuts_a_web_through() -> None:
+    """A web of 1 mm, and no least is asked for: the bite of 1.17 mm would open the hole to the rim."""
+    outlines = drawn(slotted([(30, 1, 50, 21)]), 0.2)
+    found = relieve(outlines, 4.0)
+    assert (found.corners, found.spared) == (2, 2)
+    assert len(as_cut(outlines, found, 0.2).interiors) == 1
+
+
+@settings(deadline=None, max_examples=40, suppress_health_check=list(HealthCheck))
+@given(plates(), st.floats(0.15, 0.9), st.sampled_from([0.0, 0.8, 1.0, 1.9, 3.0]))
+def test_no_relief_takes_a_web_below_the_least(small: Rings, radius: float, least: float) -> None:
+    """On plates of whole mm: rings come no nearer than the least, or than they were."""
+    nominal = Rings(xy=small.xy * MM, start=small.start, role=small.role * 0, joint=small.joint)
+    assume(len(np.unique(nominal.xy, axis=0)) == len(nominal))
+    outlines = drawn(nominal, 0.2)
+    found = relieve(outlines, radius, web=least)
+    part = shapely.Polygon(*[flattened(xy, b) for xy, b in found.rings[:1]]).difference(
+        shapely.union_all([shapely.Polygon(flattened(xy, b)) for xy, b in found.rings[1:]])
+    )
+    part = part.buffer(-0.1, quad_segs=32)
+    assert part.geom_type == "Polygon"  # in one piece
+    assert len(part.interiors) == nominal.count - 1
+    if nominal.count > 1:
+        was = thinnest(plain(nominal))
+        assert thinnest(part) >= min(was, least) - 2e-3
