@@ -334,9 +334,10 @@ def jobs(draw: st.DrawFn) -> Job:
         turn=st.none() | st.sampled_from(("free", "half", "none")),
     )
     scale = st.none() | _per_axis(0.9, 1.1)
+    edge_sd = st.none() | _nm(0, 0.2)
     cut = st.one_of(
-        st.builds(Cut, kerf=st.none() | _per_axis(0.01, 1.5), scale=scale),
-        st.builds(Cut, tool=_nm(0.1, 25), scale=scale),
+        st.builds(Cut, kerf=st.none() | _per_axis(0.01, 1.5), scale=scale, edge_sd=edge_sd),
+        st.builds(Cut, tool=_nm(0.1, 25), scale=scale, edge_sd=edge_sd),
     )
     size = _nm(0.1, 5000)
     filling = draw(fillings())

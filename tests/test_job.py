@@ -236,7 +236,7 @@ def test_a_bad_value_is_refused_with_its_line(
 def test_every_window_holds_its_bounds_and_nothing_beyond(name: str) -> None:
     window = WINDOWS[name]
     step = Fraction(1, 1_000_000)
-    key, head = ("kerf", "") if name in ("kerf", "tool") else ("clearance", "")
+    key, head = ("kerf", "") if name in ("kerf", "tool", "edge_sd") else ("clearance", "")
     if name == "tab_width":
         key = "tab_width"
     for value, ok in (

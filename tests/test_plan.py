@@ -313,3 +313,41 @@ def test_the_seat_gap_formula_and_its_ends() -> None:
     assert seat_gap(0.0, 0.0) == 0.0
     with pytest.raises(CannotBeCut, match="radius"):
         seat_gap(-0.1, 0.0)
+
+
+# the scatter of cut edges ---------------------------------------------------------------------------
+
+
+def test_a_clearance_shifted_for_many_tabs_is_computed_and_its_scatter_is_an_input() -> None:
+    """11 segments: 5 flanks a way. E[greatest of 5] = 1.16296 (Harter 1961, expected normal order
+    statistics, from memory), so sqrt(2) x 0.01 x 2 x 1.16296 = 0.0329 mm more than the comb."""
+    many = (("bottom", "front", 3), ("bottom", "left", 11))
+    asked = job(cut=Cut(edge_sd=10_000), joint=JointAsk(fit="press"))
+    found = plan_cut(asked, NAMES, many, SHOP)
+    assert found.clearances[0] == -0.041
+    assert found.clearances[1] == pytest.approx(-0.041 + 0.03289, abs=2e-5)
+    assert found.joint_source is Source.COMPUTED
+    assert found.clearance.source is Source.MEASURED
+    assert found.edge_sd == Figure(value=0.01, source=Source.ASKED)
+    assert found.figures["edge_sd"] == found.edge_sd
+    default = plan_cut(job(), NAMES, many, SHOP)
+    assert default.edge_sd is not None
+    assert (default.edge_sd.value, default.edge_sd.source) == (0.02, Source.ASSUMED)
+    assert default.clearances[1] == pytest.approx(-0.041 + 2 * 0.03289, abs=2e-5)
+    none = plan_cut(job(cut=Cut(edge_sd=0)), NAMES, many, SHOP)
+    assert none.clearances == (-0.041, -0.041)
+    assert none.joint_source is Source.MEASURED  # nothing was shifted
+
+
+def test_without_a_comb_no_scatter_plays_a_part() -> None:
+    for joint in (JointAsk(clearance=0), JointAsk(fit="snug")):
+        found = plan(job(joint=joint), None)
+        assert found.edge_sd is None
+        assert "edge_sd" not in found.figures
+        assert found.joint_source is found.clearance.source
+
+
+def test_a_comb_that_brittle_stock_refuses_is_no_longer_measured() -> None:
+    found = plan(job("acrylic"), SHOP)
+    assert found.clearance.value == 0
+    assert found.clearance.source is Source.COMPUTED

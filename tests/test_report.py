@@ -18,6 +18,7 @@ import shapely
 from strategies import tray_slabs
 
 from boxjoint.check.built import Built
+from boxjoint.export.panels import notes_of
 from boxjoint.export.report import (
     CAUTIONS,
     SCHEMA_PATH,
@@ -26,8 +27,10 @@ from boxjoint.export.report import (
     report_schema,
     report_text,
 )
+from boxjoint.fit.plan import Measured
+from boxjoint.job.figures import Figure
 from boxjoint.job.read import parse_job, read_job
-from boxjoint.job.records import Cut, Inside, PerAxis, Top
+from boxjoint.job.records import Cut, Inside, JointAsk, PerAxis, Source, Top
 from boxjoint.make import build, solid
 from boxjoint.solve.arrangement import Arrangement
 
@@ -365,3 +368,26 @@ def test_the_report_of_a_tray_lists_its_slots(tray: Built) -> None:
     assert re.search(
         r"^\| front \| across 1 \| 3\.100 mm \| \+0\.100 to \+0\.100 mm \|$", text, re.M
     )
+
+
+def test_drawings_and_report_say_what_joints_of_many_tabs_got_from_a_comb() -> None:
+    comb = Figure(value=-0.041, source=Source.MEASURED, uncertainty=0.01, readings=9)
+    asked = replace(
+        read_job(ROOT / "fixtures" / "jobs" / "slide-tray.toml"),
+        joint=JointAsk(fit="snug", segments={"length": 3, "width": 3, "height": 11}),
+    )
+    built = build(asked, measured=Measured(clearance=comb))
+    notes = notes_of(built)
+    # 11 segments: 5 flanks a way, sqrt(2) 0.02 x 2 x 1.16296 (expected greatest of 5 normals)
+    at = next(i for i, line in enumerate(notes) if line.startswith("clearance"))
+    assert notes[at : at + 3] == (
+        "clearance -0.041 to +0.025 mm over the joints (fit snug, computed",
+        "from -0.041 mm on the comb (measured, 9 readings, +-0.010 mm)",
+        "and edge sd 0.020 mm (ASSUMED))",
+    )
+    assert "Clearance -0.041 to +0.025 mm over the joints" in report_text(built)
+    data = report(built)
+    assert {j["clearance"]["source"] for j in data["joints"]} == {"computed"}
+    assert data["figures"]["clearance"]["source"] == "measured"
+    assert data["figures"]["edge_sd"]["source"] == "assumed"
+    valid(data)

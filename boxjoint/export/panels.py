@@ -10,10 +10,11 @@ import numpy as np
 
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
+from boxjoint.fit.plan import Plan
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
 from boxjoint.units import both, mm_and_thou
 
-__all__ = ["all_panels_drawing", "kerf_text", "notes_of", "panel_drawing"]
+__all__ = ["all_panels_drawing", "clearance_lines", "kerf_text", "notes_of", "panel_drawing"]
 
 SPACING_MM = 8.0
 ROW_MM = 600.0
@@ -69,8 +70,7 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
                 f"full kerf across cuts along X {mm_and_thou(y.value, places=3)} ({y.standing})",
                 "kerf differs along X and Y: DO NOT TURN this drawing",
             ]
-    fit = f"fit {plan.fit}, " if plan.fit else ""
-    lines.append(f"clearance {plan.clearance.value:+.3f} mm ({fit}{plan.clearance.standing})")
+    lines += clearance_lines(plan)
     lines.append(
         f"scale X {plan.scale_x.value:.5g}, Y {plan.scale_y.value:.5g} ({plan.scale_x.standing})"
     )
@@ -87,6 +87,22 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
         lines.append(f"material {job.material(part.panel.name)}")
         lines.append("seen from outside the box; lower left corner of the panel at 0, 0")
     return tuple(lines)
+
+
+def clearance_lines(plan: Plan) -> list[str]:
+    """What the joints get, least to greatest, what that is, and what it was computed from."""
+    fit = f"fit {plan.fit}, " if plan.fit else ""
+    least, most = min(plan.clearances, default=0.0), max(plan.clearances, default=0.0)
+    values = f"{least:+.3f} mm"
+    if f"{most:+.3f}" != f"{least:+.3f}":
+        values = f"{least:+.3f} to {most:+.3f} mm over the joints"
+    if plan.joint_source is plan.clearance.source or plan.edge_sd is None:
+        return [f"clearance {values} ({fit}{plan.clearance.standing})"]
+    return [
+        f"clearance {values} ({fit}{plan.joint_source}",
+        f"from {plan.clearance.value:+.3f} mm on the comb ({plan.clearance.standing})",
+        f"and edge sd {plan.edge_sd.value:.3f} mm ({plan.edge_sd.standing}))",
+    ]
 
 
 def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:

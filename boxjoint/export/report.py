@@ -12,7 +12,7 @@ from typing import Any
 
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
-from boxjoint.export.panels import kerf_text
+from boxjoint.export.panels import clearance_lines, kerf_text
 from boxjoint.export.report_bodies import bodies, bodies_lines, insides
 from boxjoint.export.report_inside import compartments, inside, inside_lines
 from boxjoint.geometry.rings import Rings
@@ -130,7 +130,7 @@ def _joint(built: Built, i: int) -> dict[str, Any]:
         "glue_area": round(area / _MM**2, 3),
         "clearance": {
             "wanted": built.plan.clearances[i],
-            "source": str(built.plan.clearance.source),
+            "source": str(built.plan.joint_source),
             "least": _mm(cut.least) if cut.flanks else None,
             "greatest": _mm(cut.greatest) if cut.flanks else None,
         },
@@ -269,6 +269,8 @@ def report_text(built: Built) -> str:
     for name, f in built.figures.items():
         value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)
         lines.append(f"| {name.replace('_', ' ')} | {value} | {f.standing} | {f.note} |")
+    joints = " ".join(clearance_lines(built.plan))
+    lines += ["", f"{joints[0].upper()}{joints[1:]}."]
     lines += ["", f"**{kerf_text(built)}.**"]
     if built.seat_gap_mm:
         lines += [

@@ -174,7 +174,9 @@ class Bites:
             a, b = (self.ahead[other], self.ahead[side])[:: 1 if turn_in else -1]
             turn = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
             both = on_left(other)
-            left = np.where(at & (turn > 0), left & both, np.where(at & (turn < 0), left | both, left))
+            left = np.where(
+                at & (turn > 0), left & both, np.where(at & (turn < 0), left | both, left)
+            )
         result: NDArray[np.bool_] = left
         return result
 

@@ -18,7 +18,7 @@ from boxjoint.fit.fits import (
     assumed_clearance,
     family_of,
 )
-from boxjoint.fit.tabs import clearance_for_joint
+from boxjoint.fit.tabs import EDGE_SD_MM, clearance_for_joint
 from boxjoint.job.figures import Figure
 from boxjoint.job.records import Job, PerAxis, Source
 
@@ -51,7 +51,9 @@ class Plan:
 
     ``fit`` is the name of the fit, ``""`` where a clearance was given instead. ``kerf_x`` and
     ``kerf_y`` are 0 for a router, whose controller offsets by the radius of ``tool`` (mm). ``webs``
-    and ``clearances`` are by panel and by joint, mm.
+    and ``clearances`` are by panel and by joint, mm. ``clearance`` is what was asked, measured on a
+    comb or assumed; ``joint_source`` says what the clearances of the joints are: computed where those
+    of the comb were shifted by ``edge_sd`` for the number of tabs.
     """
 
     kerf_x: Figure
@@ -68,6 +70,8 @@ class Plan:
     corner_relief: Figure
     web: Figure
     webs: tuple[float, ...]
+    joint_source: Source
+    edge_sd: Figure | None = None
     tool: Figure | None = None
     warnings: tuple[str, ...] = ()
 
@@ -106,7 +110,8 @@ class Plan:
             "web",
         )
         found: dict[str, Figure] = {n: getattr(self, n) for n in names}
-        return found | ({"tool": self.tool} if self.tool else {})
+        more = {"edge_sd": self.edge_sd, "tool": self.tool}
+        return found | {n: f for n, f in more.items() if f is not None}
 
 
 def _asked(nm: int | None, default: float, note: str) -> Figure:
@@ -157,7 +162,12 @@ def plan_cut(
     else:
         one = Figure(value=1.0, source=Source.ASSUMED, unit="1", note="boxjoint gauge draw strip")
         scale_x, scale_y = shop.scale_x or one, shop.scale_y or one
-    fit, clearance, clearances = _clearance(job, joints, brittle, shop)
+    edge_sd = _asked(
+        job.cut.edge_sd, EDGE_SD_MM, "place of one cut edge; give [cut] edge_sd where it is known"
+    )
+    fit, clearance, clearances = _clearance(job, joints, brittle, shop, edge_sd.value)
+    from_comb = fit != "" and shop.clearance is not None
+    shifted = any(c != clearance.value for c in clearances)
     tool = None
     if job.cut.tool is not None:
         tool = Figure(value=job.cut.tool / 1e6, source=Source.ASKED)
@@ -209,6 +219,8 @@ def plan_cut(
         corner_relief=corner,
         web=web,
         webs=tuple(web_of),
+        joint_source=Source.COMPUTED if from_comb and shifted else clearance.source,
+        edge_sd=edge_sd if from_comb else None,
         tool=tool,
         warnings=tuple(warnings),
     )
@@ -241,7 +253,11 @@ def _kerf(job: Job, shop: Measured) -> tuple[Figure, Figure]:
 
 
 def _clearance(
-    job: Job, joints: Sequence[tuple[str, str, int]], brittle: dict[str, bool], shop: Measured
+    job: Job,
+    joints: Sequence[tuple[str, str, int]],
+    brittle: dict[str, bool],
+    shop: Measured,
+    edge_sd: float,
 ) -> tuple[str, Figure, tuple[float, ...]]:
     """Return the fit's name, the clearance to show, and the clearance of every joint."""
     ask = job.joint
@@ -264,10 +280,11 @@ def _clearance(
             assumed_clearance(job.material(name), fit)  # refuses what brittle stock does not bear
             if shown.value < 0:
                 note = f"{shown.note}; interference refused in brittle stock".lstrip("; ")
-                shown = replace(shown, value=0.0, note=note)
+                shown = replace(shown, value=0.0, source=Source.COMPUTED, note=note)
         # a comb has one tab a slot; a joint of many tabs feels tighter at the same clearance
         by_joint = tuple(
-            round(clearance_for_joint(shown.value, max(n, 3)), 6) for _, _, n in joints
+            round(clearance_for_joint(shown.value, max(n, 3), edge_sd_mm=edge_sd), 6)
+            for _, _, n in joints
         )
         return fit, shown, by_joint
     # of two materials the one that wants more room decides

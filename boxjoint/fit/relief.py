@@ -74,7 +74,9 @@ def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0)
     half = (drawn.beam.kerf.x / 2, drawn.beam.kerf.y / 2)
     rings = drawn.rings
     if radius <= 0 or radius <= 1.05 * max(half):
-        plain = tuple((r, np.zeros(len(r))) for r in (rings.ring(k) / 1e6 for k in range(rings.count)))
+        plain = tuple(
+            (r, np.zeros(len(r))) for r in (rings.ring(k) / 1e6 for k in range(rings.count))
+        )
         return Relieved(rings=plain, corners=0, left_out=0)
     points, before = rings.xy / 1e6, rings.leading
     ahead = rings.ends / 1e6 - points

@@ -198,6 +198,8 @@ def coupon(
             y += part.size[1] + SPACING_MM
         rows += _rows(part, d, len(rows))
     clearance = plan.clearances[index]
+    own = clearance == plan.clearance.value
+    standing = plan.clearance.standing if own else str(plan.joint_source)
     thick = [p.slab.thickness / 1e6 for p in panels]
     apart = (
         f"{panels[0].name} is cut from stock of {thick[0]:.2f} mm, {panels[1].name} from stock of "
@@ -224,7 +226,7 @@ def coupon(
             "press both together as in the box: does it feel as it should?",
         ),
         extra=(
-            f"clearance {clearance:+.3f} mm ({plan.clearance.standing}), "
+            f"clearance {clearance:+.3f} mm ({standing}), "
             f"scale X {plan.scale_x.value:.5g}, Y {plan.scale_y.value:.5g}",
         ),
     )

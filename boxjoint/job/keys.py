@@ -54,7 +54,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("contents",): ("clearance", "lining", "finger_room"),
     ("contents", "finger_room"): DIRECTIONS,
     ("fit_into",): DIRECTIONS,
-    ("cut",): ("kerf", "scale", "tool"),
+    ("cut",): ("kerf", "scale", "tool", "edge_sd"),
     ("cut", "kerf"): ("x", "y"),
     ("cut", "scale"): ("x", "y"),
     ("joint",): (

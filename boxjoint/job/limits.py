@@ -113,6 +113,10 @@ WINDOWS: dict[str, Window] = {
         name="tool", least=_F(1, 10), most=_F(25),
         hint="tool is the diameter of a router's cutter",
     ),
+    "edge_sd": Window(
+        name="edge sd", least=_F(0), most=_F(2, 10), usual=(_F(0), _F(5, 100)), form="small",
+        hint="edge sd is the standard deviation of the place of one cut edge",
+    ),
     "clearance": Window(
         name="clearance", least=_F(-5, 10), most=_F(1), usual=(_F(-15, 100), _F(30, 100)),
         form="small", hint=_FIT_HINT,
@@ -409,6 +413,8 @@ def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
                 yield ("cut", name, "y"), WINDOWS[name], y
     if job.cut.tool is not None:
         yield ("cut", "tool"), WINDOWS["tool"], _mm(job.cut.tool)
+    if job.cut.edge_sd is not None:
+        yield ("cut", "edge_sd"), WINDOWS["edge_sd"], _mm(job.cut.edge_sd)
     for name in WINDOWS:
         value = getattr(job.joint, name, None)
         if value is not None:

@@ -132,12 +132,15 @@ class PanelAsk:
 class Cut:
     """How it is cut: by a beam (``kerf``, mm, FULL width) or by a router (``tool``, nm, diameter).
 
-    ``scale`` is size cut over size drawn, per axis; ``None`` means 1, assumed.
+    ``scale`` is size cut over size drawn, per axis; ``None`` means 1, assumed. ``edge_sd`` is the
+    standard deviation of the place of one cut edge, nm: joints of many tabs get more clearance for it
+    than the comb's slot of one.
     """
 
     kerf: PerAxis | None = None
     scale: PerAxis | None = None
     tool: int | None = None
+    edge_sd: int | None = None
 
     def __post_init__(self) -> None:
         if self.tool is not None and self.kerf is not None:

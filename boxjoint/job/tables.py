@@ -168,7 +168,10 @@ class TableReader(SheetReader):
                 do="keep one of the two",
             )  # fmt: skip
         pairs = {name: self._pair(("cut", name), table.get(name)) for name in ("kerf", "scale")}
-        return None if self.problems else Cut(kerf=pairs["kerf"], scale=pairs["scale"], tool=tool)
+        edge_sd = self._length_nm(("cut", "edge_sd"), table.get("edge_sd"))
+        if self.problems:
+            return None
+        return Cut(kerf=pairs["kerf"], scale=pairs["scale"], tool=tool, edge_sd=edge_sd)
 
     def _pair(self, keys: Keys, value: object) -> PerAxis | None:
         """One value for both axes of the sheet, or ``{ x = ..., y = ... }``."""

@@ -197,6 +197,7 @@ def job_to_toml(job: Job) -> str:
         "kerf": _pair(job.cut.kerf, job.unit, length=True),
         "scale": _pair(job.cut.scale, job.unit, length=False),
         "tool": _length(job.cut.tool, job),
+        "edge_sd": _length(job.cut.edge_sd, job),
     }
     tables += [("cut", cut), ("joint", _joint(job)), *_tops(job)]
     shop = {k: getattr(job.shop, k) or None for k in ("machine", "sheet", "settings")}
