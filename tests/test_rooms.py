@@ -29,6 +29,7 @@ ROOMS = (
     "shop",
     "make",
     "again",
+    "order",
     "cli",
 )
 #: The line of files that the design names.

@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "build": ("boxjoint.cli.box", "Make and prove every panel of a job, and write the files."),
     "restock": ("boxjoint.cli.box", "Make the same box from a sheet of another thickness."),
     "recut": ("boxjoint.cli.box", "Write one panel again, to mate with those already cut."),
+    "sheets": ("boxjoint.cli.sheets", "Nest the panels of an order on sheets, and draw them."),
     "gauge": ("boxjoint.cli.gauge", "Measure the kerf and choose the fit: draw pieces, read them."),
     "book": ("boxjoint.cli.book", "The shop book: what was measured, and what follows from it."),
 }

@@ -35,6 +35,7 @@ __all__ = [
     "Role",
     "cut_rectangles",
     "label",
+    "mirrored",
     "move_sides",
     "rectangle",
     "shrunk",
@@ -338,6 +339,25 @@ def turned(rings: Rings, quarters: int) -> Rings:
     for _ in range(quarters % 4):
         xy = np.stack([-xy[:, 1], xy[:, 0]], axis=1)
     return Rings(xy=xy, start=rings.start, role=rings.role, joint=rings.joint)
+
+
+def mirrored(rings: Rings) -> Rings:
+    """Return the rings as seen from behind: x becomes -x, and they still run counter-clockwise.
+
+    Mirrored twice they are the same, vertex for vertex.
+    """
+    place = np.empty(len(rings.xy), dtype=np.int64)
+    side = np.empty(len(rings.xy), dtype=np.int64)
+    for a, b in pairwise(rings.start.tolist()):
+        back = np.arange(b - a)[::-1]
+        side[a:b] = a + back
+        place[a:b] = a + np.roll(back, 1)
+    return Rings(
+        xy=rings.xy[place] * np.array([-1, 1]),
+        start=rings.start,
+        role=rings.role[side],
+        joint=rings.joint[side],
+    )
 
 
 def shrunk(rings: Rings, distance: Floats) -> NDArray[np.bool_]:

@@ -23,7 +23,7 @@ from boxjoint.job.problems import Problem, job_error, quoted
 from boxjoint.job.records import Job
 from boxjoint.job.tables import TableReader
 
-__all__ = ["MOST_BYTES", "parse_job", "read_job"]
+__all__ = ["MOST_BYTES", "load_toml", "located", "parse_job", "read_job", "read_text"]
 
 #: A job file is a page of text; anything longer is another file.
 MOST_BYTES = 1_000_000
@@ -57,6 +57,18 @@ def read_job(path: str | PathLike[str], *, proceed: bool = False) -> Job:
         a job; ``data["problems"]`` lists all that is wrong in it.
     """
     name = str(path) or str(Path())
+    return parse_job(read_text(path), name, proceed=proceed)
+
+
+def read_text(path: str | PathLike[str], *, what: str = "job") -> str:
+    """Read the text of a job or order file; ``what`` it should be, for messages.
+
+    Raises
+    ------
+    JobError
+        The file is not there, a folder, not readable, too large, or not UTF-8 text.
+    """
+    name = str(path) or str(Path())
     try:
         with Path(path).open("rb") as file:
             # one byte more than a job may have tells, without reading a large file whole
@@ -65,7 +77,7 @@ def read_job(path: str | PathLike[str], *, proceed: bool = False) -> Job:
     except FileNotFoundError:
         raise JobError("no such file", where=name, do="check the name and the folder") from None
     except IsADirectoryError:
-        raise JobError("this is a folder", where=name, do="name the job file in it") from None
+        raise JobError("this is a folder", where=name, do=f"name the {what} file in it") from None
     except PermissionError:
         raise JobError("the file may not be read", where=name, do="check its permissions") from None
     except (OSError, ValueError) as error:
@@ -73,11 +85,11 @@ def read_job(path: str | PathLike[str], *, proceed: bool = False) -> Job:
         raise JobError(f"the file cannot be read ({reason})", where=name) from None
     if len(content) > MOST_BYTES:
         raise JobError(
-            "the file is too large for a job",
+            f"the file is too large for a {what}",
             where=name,
             value=f"{size / 1e6:.1f} MB" if size else "",
             limit="at most 1 MB",
-            do="name a job file",
+            do=f"name a {what} file",
         )
     try:
         text = content.decode("utf-8")
@@ -86,11 +98,11 @@ def read_job(path: str | PathLike[str], *, proceed: bool = False) -> Job:
         raise JobError(
             "the file is not UTF-8 text",
             where=f"{name}, line {line}",
-            do="save it as UTF-8, or name a job file",
+            do=f"save it as UTF-8, or name a {what} file",
         ) from None
     if "\0" in text:
-        raise JobError("the file is not text", where=name, do="name a job file")
-    return parse_job(text, name, proceed=proceed)
+        raise JobError("the file is not text", where=name, do=f"name a {what} file")
+    return text
 
 
 def parse_job(text: str, path: str = "<text>", *, proceed: bool = False) -> Job:
@@ -120,12 +132,12 @@ def parse_job(text: str, path: str = "<text>", *, proceed: bool = False) -> Job:
         raise JobError(
             "the file is empty", where=path, do="write a starter job with: boxjoint new FILE"
         )
-    data = _load(plain, path)
+    data = load_toml(plain, path)
     reader = TableReader(data, path, proceed)
     job = reader.job()
     if job is None or reader.problems:
         found = places(plain)
-        raise job_error([_located(problem, found) for problem in reader.problems], path)
+        raise job_error([located(problem, found) for problem in reader.problems], path)
     return dataclasses.replace(job, text=text)
 
 
@@ -137,7 +149,8 @@ def _number(text: str) -> Decimal:
         return Decimal("nan")
 
 
-def _load(text: str, path: str) -> dict[str, Any]:
+def load_toml(text: str, path: str) -> dict[str, Any]:
+    """Parse TOML, its floats as ``Decimal``; what is not valid is refused with its place."""
     try:
         return tomllib.loads(text, parse_float=_number)
     except tomllib.TOMLDecodeError as error:
@@ -160,7 +173,7 @@ def _load(text: str, path: str) -> dict[str, Any]:
         ) from None
 
 
-def _located(problem: Problem, found: Mapping[Keys, Place]) -> Problem:
+def located(problem: Problem, found: Mapping[Keys, Place]) -> Problem:
     """The problem with its line, and with its value exactly as written."""
     place = found.get(problem.keys)
     if place is None:

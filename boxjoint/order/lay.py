@@ -1,0 +1,263 @@
+"""Lay an order on sheets: nested first, then compensated for the way each panel lies, then proved.
+
+The kerf may differ along X and Y, and turning a panel by a quarter swaps the two: so outlines are made
+for a place, never before it. The proof cuts every sheet virtually, as it will lie on the bed, and
+compares each side of each panel with the place that its role predicts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import ceil
+
+import numpy as np
+
+from boxjoint.check.as_cut import joints_as_cut, sides_off
+from boxjoint.check.built import Built
+from boxjoint.fit.compensate import virtual_cut
+from boxjoint.fit.plan import Measured
+from boxjoint.geometry.rings import Rings, Role, mirrored
+from boxjoint.job.sheets import Nesting
+from boxjoint.make import CLEARANCE_TOLERANCE_NM, build
+from boxjoint.order.items import Pieces, items_of, places_of, shifted
+from boxjoint.order.records import Copy, Laid, LaidSheet, Line, Order
+from boxjoint.order.stocks import keep_outs_of, stocks_of
+from boxjoint.sheet.nest import Progress, nest
+from boxjoint.sheet.records import Bed, NestAsk, NestedSheet, Placement, SheetStock
+from boxjoint.units import both
+
+__all__ = ["MARGIN_NM", "SPACING_NM", "lay"]
+
+#: Between cut paths, and from the edge of a sheet, where nobody says: common practice, no source.
+SPACING_NM = 2_000_000
+MARGIN_NM = 5_000_000
+
+
+def lay(
+    order: Order,
+    *,
+    measured: Sequence[Measured | None] | None = None,
+    sizes: Sequence[tuple[int, int]] = (),
+    offcuts: Sequence[SheetStock] = (),
+    bed: tuple[int, int] | None = None,
+    level: int | None = None,
+    seconds: float | None = None,
+    confirmed: bool = False,
+    progress: Progress | None = None,
+) -> Laid:
+    """Build, nest, compensate and prove an order.
+
+    Parameters
+    ----------
+    order
+        What is wanted.
+    measured
+        For each line what the shop book knows; ``None``: nothing.
+    sizes
+        Sheets of these sizes, nm, as many as needed, beside those that are stated.
+    offcuts
+        What the shop has left of the sheets of this order.
+    bed
+        How far the head reaches, nm, where the jobs do not say.
+    level, seconds
+        How long to search, as in :class:`~boxjoint.sheet.records.NestAsk`; ``None``: as the job says.
+    confirmed
+        The maker has confirmed what would otherwise be asked about.
+    progress
+        Called with (what is done now, share of it done).
+
+    Returns
+    -------
+    Laid
+        With every fault found; ``laid.require()`` raises when there is one.
+
+    Raises
+    ------
+    BoxjointError
+        When a job cannot be solved or cut, or something does not fit on any sheet.
+    """
+    nesting = order.nesting
+    say: Progress = progress or (lambda _what, _share: None)
+    known = measured or [None] * len(order.lines)
+    built = []
+    for number, (line, found) in enumerate(zip(order.lines, known, strict=True)):
+        say(f"solving and proving {line.group}", number / len(order.lines))
+        made = build(line.job, measured=found, confirmed=confirmed)
+        made.require()  # a box that fails its proofs is not worth a nest
+        built.append(made)
+    pieces = [Pieces(line, b, nesting) for line, b in zip(order.lines, built, strict=True)]
+    items = tuple(item for p in pieces for item in items_of(p))
+    spacing, margin, notes = _distances(nesting, built)
+    stocks = stocks_of(order, items, sizes=sizes, offcuts=offcuts)
+    reach = nesting.bed or bed
+    ask = NestAsk(
+        spacing=spacing,
+        kerf=ceil(_widest_kerf(built)),
+        margin=margin,
+        bed=Bed(width=reach[0], height=reach[1]) if reach else None,
+        keep_outs=keep_outs_of(nesting.keep_outs),
+        windows=nesting.windows,
+        level=nesting.level if level is None else level,
+        seconds=seconds,
+    )
+    places, said = places_of(pieces, items, nesting, spacing, stocks, margin)
+    by_group = {p.line.group: p for p in pieces}
+
+    def outlines(p: Placement) -> Rings:
+        return by_group[p.item.group].piece(p.item.name, p.quarters).drawn.rings
+
+    result = nest(places, stocks, ask, outlines=outlines, progress=say)
+    sheets = tuple(
+        _laid_sheet(number, sheet, by_group) for number, sheet in enumerate(result.sheets, 1)
+    )
+    return Laid(
+        order=order,
+        built=tuple(built),
+        items=items,
+        ask=ask,
+        nest=result,
+        sheets=sheets,
+        faults=tuple(_faults(sheets, order.lines, built)),
+        warnings=(*said, *_warnings(built, sheets)),
+        notes=notes,
+    )
+
+
+def _widest_kerf(built: Sequence[Built]) -> float:
+    """The wider of all kerfs, nm; of a router the diameter of its tool."""
+    plans = [b.plan for b in built]
+    widths = [max(p.kerf_x.value, p.kerf_y.value) for p in plans]
+    widths += [p.tool.value for p in plans if p.tool is not None]
+    return max(widths) * 1e6
+
+
+def _distances(nesting: Nesting, built: Sequence[Built]) -> tuple[int, int, tuple[str, ...]]:
+    """Spacing and margin, nm, and what was assumed of them.
+
+    A head that moves further than it is told (scale above 1) reaches beyond a margin measured in
+    drawn millimetres, by the excess over the largest sheet: that comes on top.
+    """
+    unit = built[0].job.unit
+    tools = [b.plan.tool.value * 1e6 for b in built if b.plan.tool is not None]
+    spacing = nesting.spacing or round(max([SPACING_NM, *(1.5 * t for t in tools)]))
+    margin = MARGIN_NM if nesting.margin is None else nesting.margin
+    notes = []
+    for name, value, asked in (
+        ("spacing between cut paths", spacing, nesting.spacing),
+        ("margin to the edge of the sheet", margin, nesting.margin),
+    ):
+        source = "assumed, common practice" if asked is None else "asked"
+        notes.append(f"{name} {both(value, unit)} ({source})")
+    over = max(max(b.beam.scale.x, b.beam.scale.y) for b in built) - 1
+    if over > 0:
+        more = ceil(over * max((max(s) for s in _sizes(built)), default=0))
+        margin += more
+        if more > 0:
+            notes.append(f"and {both(more, unit)} more margin (computed), for a scale above 1")
+    return spacing, margin, tuple(notes)
+
+
+def _sizes(built: Sequence[Built]) -> list[tuple[int, int]]:
+    return [ask.size for b in built for ask in b.job.sheets.values()]
+
+
+def _laid_sheet(number: int, sheet: NestedSheet, by_group: dict[str, Pieces]) -> LaidSheet:
+    copies = []
+    for k, placement in enumerate(sheet.placements, 1):
+        piece = by_group[placement.item.group].piece(placement.item.name, placement.quarters)
+        x0, y0 = piece.drawn.rings.extent[:2]
+        copies.append(
+            Copy(
+                piece=piece,
+                placement=placement,
+                shift=(placement.x - x0, placement.y - y0),
+                number=k,
+            )
+        )
+    return LaidSheet(number=number, nested=sheet, copies=tuple(copies))
+
+
+def cut_back(copy: Copy) -> Rings:
+    """Cut one copy where it lies, and bring what is left back to its panel's own axes, nm.
+
+    It is cut at its place on the sheet, so that a fault of placing shows, not only one of drawing.
+    """
+    piece = copy.piece
+    there = shifted(piece.drawn.rings, copy.shift)
+    left = virtual_cut(there, piece.drawn.beam, quarters=piece.quarters, name=copy.label)
+    return mirrored(left) if piece.mirrored else left
+
+
+def _faults(
+    sheets: Sequence[LaidSheet], lines: Sequence[Line], built: Sequence[Built]
+) -> list[str]:
+    """Prove that every panel as cut from its sheet equals its nominal, with the asked clearance."""
+    faults: list[str] = []
+    ways: dict[tuple[str, str], dict[int, Rings]] = {}
+    for sheet in sheets:
+        for copy in sheet.copies:
+            piece = copy.piece
+            plan, panel = piece.built.plan, piece.part.panel
+            cut = cut_back(copy)
+            # wherever it lies: its own origin is where its first rim or side says
+            home = cut.xy[0] - piece.as_cut.xy[0]
+            cut = shifted(cut, (-int(home[0]), -int(home[1])))
+            if np.abs(cut.xy - piece.as_cut.xy).max() > 1:
+                faults.append(f"{sheet.name}, {copy.label}: cut otherwise at its place than alone")
+            outward = [0.0] * len(Role)
+            outward[Role.TIP] = plan.proud.value
+            outward[Role.CHEEK] = -plan.sheet_clearance.value / 2
+            outward[Role.FLOOR] = -plan.floor_relief.value / 2
+            if panel.slab.guest:
+                outward[Role.SHOULDER] = -plan.shoulder_relief.value
+            off = sides_off(panel.rings, piece.as_cut, outward, [-c / 4 for c in plan.clearances])
+            if off:
+                x, y = off[0].place
+                faults.append(
+                    f"{sheet.name}, {copy.label}: {len(off)} sides are not where their role says, the "
+                    f"worst a {off[0].role.name.lower()} by {off[0].off / 1e6:.6f} mm at x "
+                    f"{x / 1e6:.3f}, y {y / 1e6:.3f} mm"
+                )
+            key = copy.group, panel.name
+            ways.setdefault(key, {})[piece.quarters] = piece.as_cut
+    for line, made in zip(lines, built, strict=True):
+        faults += _joint_faults(line, made, ways)
+    return faults
+
+
+def _joint_faults(
+    line: Line, built: Built, ways: dict[tuple[str, str], dict[int, Rings]]
+) -> list[str]:
+    """Compare the clearances of all joints, for the first and the last way that each panel lies."""
+    names = [p.name for p in built.solution.panels]
+    missing = [n for n in names if (line.group, n) not in ways]
+    if missing:
+        return [f"{line.group}: {', '.join(missing)} lie on no sheet"]
+    faults = []
+    for pick in (min, max):
+        cut = [ways[line.group, n][pick(ways[line.group, n])] for n in names]
+        for joint in joints_as_cut(built.solution, cut):
+            asked = built.plan.clearances[joint.joint] * 1e6
+            found = (joint.least, joint.greatest, joint.least_flank, joint.greatest_flank)
+            if joint.flanks and max(abs(f - asked) for f in found) > CLEARANCE_TOLERANCE_NM:
+                faults.append(
+                    f"{line.group}, {built.solution.joint_name(joint.joint)}: clearance as cut "
+                    f"{min(found) / 1e6:.6f} to {max(found) / 1e6:.6f} mm, wanted {asked / 1e6:.6f} mm"
+                )
+    return list(dict.fromkeys(faults))
+
+
+def _warnings(built: Sequence[Built], sheets: Sequence[LaidSheet]) -> list[str]:
+    found = [w for b in built for w in b.warnings]
+    for b in built:
+        plan = b.plan
+        apart = abs(plan.scale_x.value - plan.scale_y.value)
+        longest = max((j.length for j in b.solution.joints), default=0) / 1e6
+        mismatch = apart * longest
+        if mismatch > 0.05 and not b.job.nest.one_axis:
+            found.append(
+                f"{b.job.title}: scale X and Y differ, and mating edges of {longest:.0f} mm are cut "
+                f"along different axes: every panel is corrected for it, but an error in the scale "
+                f"would show there; [nest] one_axis = true lays them along one axis"
+            )
+    return list(dict.fromkeys(found))

@@ -1,0 +1,212 @@
+"""An order as asked, and as it lies on sheets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from boxjoint.check.built import Built, Part
+from boxjoint.errors import InputError, ProofFailed
+from boxjoint.fit.compensate import Drawn
+from boxjoint.fit.relief import Relieved
+from boxjoint.geometry.rings import Rings
+from boxjoint.job.records import Job, Unit
+from boxjoint.job.sheets import Nesting, SheetAsk
+from boxjoint.sheet.records import Item, Nest, NestAsk, NestedSheet, Placement
+
+__all__ = ["MOST_BOXES", "Copy", "Laid", "LaidSheet", "Line", "Order", "Piece"]
+
+#: More boxes of one job than this are a slip of the keyboard.
+MOST_BOXES = 10_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One job of an order; ``group`` is what it goes by there."""
+
+    job: Job
+    quantity: int
+    group: str
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.quantity <= MOST_BOXES:
+            raise InputError(
+                "no such quantity",
+                where=self.job.path or self.group,
+                value=str(self.quantity),
+                limit=f"1 to {MOST_BOXES}",
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """What a customer wants.
+
+    Parameters
+    ----------
+    title
+        What it goes by: on papers, and in the shop book.
+    unit
+        The system shown first.
+    lines
+        Its jobs.
+    sheets
+        Sheets that there are for all jobs, beside those that the jobs state.
+    nest
+        How panels lie; ``None``: as the first job says.
+    customer, note
+        Free text for the papers.
+    path
+        The file it was read from.
+    """
+
+    title: str
+    unit: Unit
+    lines: tuple[Line, ...]
+    sheets: dict[str, SheetAsk] = field(default_factory=dict)
+    nest: Nesting | None = None
+    customer: str = ""
+    note: str = ""
+    path: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.lines:
+            raise InputError("an order needs a job", where=self.path or self.title)
+
+    @property
+    def nesting(self) -> Nesting:
+        """How panels lie on sheets."""
+        return self.lines[0].job.nest if self.nest is None else self.nest
+
+    @property
+    def boxes(self) -> int:
+        """How many boxes, stacks and cases."""
+        return sum(line.quantity for line in self.lines)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Piece:
+    """One panel of one job, lying one way: what all its copies that lie so share.
+
+    Parameters
+    ----------
+    built, part
+        The job, and the panel in it.
+    mirrored
+        True where the inside lies up.
+    quarters
+        Quarter turns counter-clockwise from how it is drawn (mirrored first).
+    drawn
+        Outlines to draw, nm, about the piece's own origin.
+    relieved
+        The same with reliefs at inside corners, mm.
+    as_cut
+        What the beam leaves, turned and mirrored back to the panel's own axes, nm.
+    """
+
+    built: Built
+    part: Part
+    mirrored: bool
+    quarters: int
+    drawn: Drawn
+    relieved: Relieved
+    as_cut: Rings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Copy:
+    """One panel on one sheet.
+
+    ``shift`` moves the piece's drawn outlines to their place on the sheet, nm. ``number`` is its own
+    number on the sheet, from 1, in the sequence of the nest.
+    """
+
+    piece: Piece
+    placement: Placement
+    shift: tuple[int, int]
+    number: int
+
+    @property
+    def name(self) -> str:
+        """The panel's name."""
+        return self.piece.part.panel.name
+
+    @property
+    def group(self) -> str:
+        """The job that it belongs to."""
+        return self.placement.item.group
+
+    @property
+    def label(self) -> str:
+        """Job, panel and copy, as shown to people."""
+        return self.placement.label
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LaidSheet:
+    """One sheet with its copies, numbered from 1 in the order."""
+
+    number: int
+    nested: NestedSheet
+    copies: tuple[Copy, ...]
+
+    @property
+    def name(self) -> str:
+        """``sheet-01``: how its files are called."""
+        return f"sheet-{self.number:02d}"
+
+    @property
+    def cut_length_mm(self) -> float:
+        """Length of all cut sides, mm, reliefs not counted."""
+        return sum(c.piece.drawn.rings.perimeter for c in self.copies) / 1e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Laid:
+    """An order on its sheets.
+
+    Parameters
+    ----------
+    order
+        As asked.
+    built
+        One for each line of the order.
+    items
+        What was nested.
+    ask, nest
+        How, and the result.
+    sheets
+        Every sheet with what is cut from it.
+    faults
+        What the virtual cut of the sheets found wrong; empty when every panel as cut equals its
+        nominal with the asked clearance.
+    warnings
+        What the maker should look at.
+    notes
+        What was assumed on the way, each with its source word.
+    """
+
+    order: Order
+    built: tuple[Built, ...]
+    items: tuple[Item, ...]
+    ask: NestAsk
+    nest: Nest
+    sheets: tuple[LaidSheet, ...]
+    faults: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def passed(self) -> bool:
+        """Whether every proof holds, of the boxes and of the sheets."""
+        return not self.faults and all(b.passed for b in self.built)
+
+    def require(self) -> None:
+        """Raise :class:`ProofFailed` unless every proof holds."""
+        for built in self.built:
+            built.require()
+        if self.faults:
+            raise ProofFailed(
+                "a panel as cut from its sheet is not as asked",
+                value="; ".join(self.faults[:5]),
+                faults=self.faults,
+            )
