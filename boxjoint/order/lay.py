@@ -184,7 +184,7 @@ def cut_back(copy: Copy) -> Rings:
     """
     piece = copy.piece
     there = shifted(piece.drawn.rings, copy.shift)
-    left = virtual_cut(there, piece.drawn.beam, quarters=piece.quarters, name=copy.label)
+    left = virtual_cut(there, piece.built.beam, quarters=piece.quarters, name=copy.label)
     return mirrored(left) if piece.mirrored else left
 
 
