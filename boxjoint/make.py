@@ -19,6 +19,7 @@ from boxjoint.check.as_cut import (
 from boxjoint.check.built import Built, Part
 from boxjoint.check.compartments import compartments_as_cut
 from boxjoint.check.exact import exact_proof
+from boxjoint.check.sequence import assembly_sequence
 from boxjoint.check.webs import web_left
 from boxjoint.errors import CannotBeCut, InputError, nearest_name
 from boxjoint.export.dxf import DxfVersion, drawing_to_dxf
@@ -152,6 +153,7 @@ def build(
             for r in inside_as_cut(solution, b, cut)
         ),
         compartments=compartments_as_cut(solution, cut, job.thickness),
+        assembly=assembly_sequence(solution.panels, bodies=arrangement.bodies),
         seat_gap_mm=_seat_gap(plan, all(not p.relieved.left_out for p in parts)),
     )
     return _judged(built)
@@ -286,6 +288,7 @@ def _warnings(built: Built) -> list[str]:
         found.append("NO INSIDE WAS PROVED: the arrangement names no space that was asked for")
     found += _tab_warnings(built.solution)
     found += _sheet_warnings(built)
+    found += built.assembly.warnings
     tabs = min((r.width for t in built.solution.tabs for r in t.runs), default=0)
     for part in built.parts:
         if part.relieved.left_out:
@@ -417,8 +420,8 @@ def files(
     step
         The assembled box as STEP, where the solid kernel made it.
     picture
-        Also draw the assembled box (``box.svg``), and what comes out of it on its way
-        (``box-open.svg``).
+        Also draw the assembled box (``box.svg``), what comes out of it on its way
+        (``box-open.svg``), and how it goes together step by step (``steps.svg``).
     only
         The name of one panel: only its drawings are written.
     """
@@ -443,6 +446,9 @@ def files(
         from boxjoint.export.isometric import isometric_svg  # shapely is loaded only for pictures
 
         panels = [p.panel for p in built.parts]
+        from boxjoint.export.steps import step_pages
+
+        content |= {name: page.encode() for name, page in step_pages(built).items()}
         content["box.svg"] = isometric_svg(panels, title=built.job.title).encode()
         if apart := bodies_apart(built.solution.arrangement):
             content["box-open.svg"] = isometric_svg(

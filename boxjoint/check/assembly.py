@@ -9,7 +9,18 @@ from typing import Literal
 from boxjoint.check.interlock import DIRECTIONS, Direction
 from boxjoint.errors import ArrangementError
 
-__all__ = ["Assembly", "Lock", "LockJoint", "Removal", "Step", "direction_text", "steps_text"]
+__all__ = [
+    "Assembly",
+    "Fall",
+    "Lock",
+    "LockJoint",
+    "Removal",
+    "Step",
+    "direction_text",
+    "listed",
+    "step_text",
+    "steps_text",
+]
 
 _NAMES_SHOWN = 6  # more names than this are counted, not listed
 
@@ -18,7 +29,7 @@ _HOW = {
     (0, -1): "push on from the right",
     (1, 1): "push on from the front",
     (1, -1): "push on from the back",
-    (2, 1): "push on from below",
+    (2, 1): "turn over and set on from below",
     (2, -1): "set on from above",
 }
 
@@ -81,6 +92,52 @@ class Removal:
     struck: tuple[str, ...]
     free: tuple[Direction, ...]
 
+    @property
+    def what(self) -> str:
+        """Which way it ought to come out, as a clause."""
+        verb = "comes out" if not self.struck else "does not come out"
+        return f"{self.name} {verb} towards {direction_text(self.direction)}"
+
+    @property
+    def why(self) -> str:
+        """What it strikes; empty when it comes out."""
+        return f"it strikes {listed(self.struck)}" if self.struck else ""
+
+    @property
+    def do(self) -> str:
+        """What to change when it does not come out."""
+        others = " or ".join(map(direction_text, self.free))
+        if others:
+            return f"leave that side open, or let it come out towards {others}"
+        return "leave that side open: as it is, it comes out towards no side"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fall:
+    """Something loose that nothing below it holds.
+
+    Parameters
+    ----------
+    name
+        Of the body, or of its first part.
+    parts
+        What falls, as one.
+    aloft
+        Whether it hangs in the air; else it stands on the bench and falls when the rest is lifted.
+    """
+
+    name: str
+    parts: tuple[str, ...]
+    aloft: bool
+
+    def __str__(self) -> str:
+        if self.aloft:
+            return f"{self.name} falls down: no part lies under it; give it a ledge, or join it"
+        return (
+            f"{self.name} stays behind when the rest is lifted: no part lies under it; give it a ledge "
+            "or a base, or join it"
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LockJoint:
@@ -133,7 +190,7 @@ class Lock:
     @property
     def what(self) -> str:
         """What is wrong, as a clause."""
-        return f"{_listed(self.parts)} lock each other: no direction parts them"
+        return f"{listed(self.parts)} lock each other: no direction parts them"
 
     @property
     def why(self) -> str:
@@ -181,6 +238,8 @@ class Assembly:
         ``None`` when all goes together.
     removals
         What must come out, and whether it does.
+    falls
+        What is loose and not held from below.
     """
 
     parts: tuple[str, ...]
@@ -188,6 +247,7 @@ class Assembly:
     free: Mapping[str, tuple[Direction, ...]]
     lock: Lock | None
     removals: tuple[Removal, ...]
+    falls: tuple[Fall, ...] = ()
 
     @property
     def locked(self) -> tuple[str, ...]:
@@ -201,17 +261,29 @@ class Assembly:
 
     @property
     def passed(self) -> bool:
-        """Whether all goes together and all comes out that must."""
-        return self.lock is None and not self.held
+        """Whether all goes together, all comes out that must, and nothing hangs in the air."""
+        return self.lock is None and not self.held and not any(f.aloft for f in self.falls)
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """What is wrong, a sentence each; empty when all goes together."""
+        found = [] if self.lock is None else [str(self.lock)]
+        found += [f"{r.what}: {r.why}; {r.do}" for r in self.removals if r.struck]
+        return (*found, *(str(f) for f in self.falls if f.aloft))
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the maker should look at."""
+        return tuple(str(f) for f in self.falls if not f.aloft)
 
     def require(self) -> None:
-        """Raise unless all goes together and all comes out that must.
+        """Raise unless all goes together, all comes out that must, and nothing hangs in the air.
 
         Raises
         ------
         ArrangementError
-            Names the parts that lock each other, or what a part strikes that must come out;
-            ``data['panels']`` has the names.
+            Names the parts that lock each other, what a part strikes that must come out, or what
+            falls; ``data['panels']`` has the names.
         """
         if self.lock:
             raise ArrangementError(
@@ -223,16 +295,21 @@ class Assembly:
             )
         for removal in self.removals:
             if removal.struck:
-                others = " or ".join(map(direction_text, removal.free))
                 raise ArrangementError(
-                    f"{removal.name} does not come out towards {direction_text(removal.direction)}",
+                    removal.what,
                     where="assembly sequence",
-                    value=f"it strikes {_listed(removal.struck)}",
+                    value=removal.why,
                     limit="lids, drawers and trays come out without taking anything apart",
-                    do=f"leave that side open, or let it come out towards {others}"
-                    if others
-                    else "leave that side open: as it is, it comes out towards no side",
+                    do=removal.do,
                     panels=(removal.name, *removal.struck),
+                )
+        for fall in self.falls:
+            if fall.aloft:
+                raise ArrangementError(
+                    str(fall).split(";", maxsplit=1)[0],
+                    where="assembly sequence",
+                    do="give it a ledge, or join it",
+                    panels=fall.parts,
                 )
 
 
@@ -240,16 +317,15 @@ def steps_text(assembly: Assembly) -> str:
     """Return the assembly sequence in words, one numbered line a step, or why there is none."""
     if assembly.lock:
         return str(assembly.lock)
-    lines = []
-    for number, step in enumerate(assembly.steps, 1):
-        if step.direction is None:
-            apart = ", apart from the rest" if number > 1 else ""
-            text = f"{step.parts[0]} on the bench{apart}."
-        else:
-            way = direction_text(step.direction)
-            text = f"{_moved(step)}: {_HOW[step.direction]} (towards {way})."
-        lines.append(f"{number}. {text}")
-    return "\n".join(lines)
+    return "\n".join(f"{n}. {step_text(s, first=n == 1)}" for n, s in enumerate(assembly.steps, 1))
+
+
+def step_text(step: Step, *, first: bool = False) -> str:
+    """Return one step in words; a ``first`` one has nothing that it could be apart from."""
+    if step.direction is None:
+        return f"{step.parts[0]} on the bench{'' if first else ', apart from the rest'}."
+    way = direction_text(step.direction)
+    return f"{_moved(step)}: {_HOW[step.direction]} (towards {way})."
 
 
 def _moved(step: Step) -> str:
@@ -257,10 +333,10 @@ def _moved(step: Step) -> str:
         return step.parts[0]
     if step.body:
         return f"{step.body}, put together"
-    return f"{step.parts[0]}, put together with {_listed(step.parts[1:])}"
+    return f"{step.parts[0]}, put together with {listed(step.parts[1:])}"
 
 
-def _listed(names: Sequence[str]) -> str:
+def listed(names: Sequence[str]) -> str:
     """``a, b and c``; beyond a handful the first ones and how many more."""
     shown = list(names)
     if len(shown) > _NAMES_SHOWN:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from boxjoint.check.as_cut import InsideAsCut, JointAsCut, SheetAsCut, Web
+from boxjoint.check.assembly import Assembly
 from boxjoint.check.compartments import CompartmentAsCut
 from boxjoint.check.exact import ExactProof
 from boxjoint.errors import ProofFailed
@@ -70,6 +71,8 @@ class Built:
         Whether the outlines leave the kerf to the controller.
     seat_gap_mm
         How far a mate's sharp corner may stand off its shoulder on the fillet of a round beam.
+    assembly
+        How the panels go together, or which of them lock.
     faults
         What a proof found wrong on the parts as cut; empty when all hold.
     solid
@@ -89,6 +92,7 @@ class Built:
     sheets: tuple[SheetAsCut, ...]
     insides: tuple[InsideAsCut, ...]
     seat_gap_mm: float
+    assembly: Assembly
     compartments: tuple[CompartmentAsCut, ...] = ()
     faults: tuple[str, ...] = ()
     solid: SolidProof | None = None
@@ -98,11 +102,12 @@ class Built:
     def passed(self) -> bool:
         """Whether every proof holds."""
         solid = self.solid is None or self.solid.passed
-        return self.exact.passed and not self.faults and solid
+        return self.exact.passed and not self.faults and self.assembly.passed and solid
 
     def require(self) -> None:
-        """Raise :class:`ProofFailed` unless every proof holds."""
+        """Raise :class:`ProofFailed` unless every proof holds, ``ArrangementError`` for what locks."""
         self.exact.require()
+        self.assembly.require()
         if self.faults:
             raise ProofFailed(
                 "a proof on the parts as cut failed",

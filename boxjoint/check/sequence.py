@@ -11,12 +11,14 @@ that leads nowhere (a tray in a box without a lid to lift) the largest of these 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
-from boxjoint.check.assembly import Assembly, Lock, LockJoint, Removal, Step
+import numpy as np
+
+from boxjoint.check.assembly import Assembly, Fall, Lock, LockJoint, Removal, Step
 from boxjoint.check.blocking import Bools, find_strikes
-from boxjoint.check.habits import Habits
+from boxjoint.check.habits import Habits, Turn
 from boxjoint.check.interlock import DIRECTIONS, Blocks, Direction, block_rows, members, opposite
 from boxjoint.errors import ArrangementError, InputError, nearest_name
 from boxjoint.solve.arrangement import Body
@@ -109,6 +111,7 @@ def assembly_sequence(
         free={name: free[i] for i, name in enumerate(names)},
         lock=lock,
         removals=tuple(removals),
+        falls=tuple(search.falls()),
     )
 
 
@@ -163,8 +166,17 @@ class _Search:
         )
 
     def coarsest(self, parts: _Parts) -> list[_Parts]:
-        """What is joined as one; where that is everything, the finest."""
+        """What is joined as one; where that is everything, strips glued to strips; else the finest."""
         finest = self.finest(parts)
+        whole = self.pieces(finest)
+        if len(whole) > 1:
+            return whole
+        strips = [b for b in finest if all(self.habits.stuck[i] for i in b)]
+        some = [*(b for b in finest if b not in strips), *self.pieces(strips)]
+        return some if len(some) > 1 else finest
+
+    def pieces(self, finest: Sequence[_Parts]) -> list[_Parts]:
+        """Blocks that are joined to each other, in some way, as one."""
         mates = self.habits.joined
         home = {i: k for k, block in enumerate(finest) for i in block}
         fresh = dict.fromkeys(range(len(finest)))
@@ -179,7 +191,7 @@ class _Search:
                             near.append(home[j])
                             del fresh[home[j]]
             found.append(tuple(sorted(i for k in near for i in finest[k])))
-        return found if len(found) > 1 else finest
+        return found
 
     # the sequence
 
@@ -238,7 +250,7 @@ class _Search:
             raise ArrangementError("no assembly sequence", value=", ".join(self._names(here[0])))
         largest = max(finer, key=self._room)
         rest = [b for b in here if b != largest]
-        return Blocks.of(self.strikes, [*rest, *self.finest(largest)])
+        return Blocks.of(self.strikes, [*rest, *self.coarsest(largest)])
 
     def _room(self, block: _Parts) -> tuple[int, int]:
         """Volume of the box around a block, and of equals the stronger."""
@@ -258,7 +270,8 @@ class _Search:
                 continue
             turn = self.habits.turn(block, parts)
             for nth, d in enumerate(self.habits.ways(block, turn)):
-                down = DIRECTIONS[d] == (2, -1)  # through the bench: last of all
+                # through the bench: last of all, but what is glued under goes on when it is turned over
+                down = DIRECTIONS[d] == (2, -1) and (nth > 0 or turn != Turn.STRIP)
                 keyed.append(((down, turn, nth), -block[0], k, d))
         keyed.sort()
         return [[(k, d) for _, _, k, d in alike] for _, alike in groupby(keyed, key=lambda w: w[0])]
@@ -278,6 +291,28 @@ class _Search:
             struck=self._names(struck[direction]),
             free=tuple(way for way in DIRECTIONS if not struck[way]),
         )
+
+    def falls(self) -> Iterator[Fall]:
+        """Give what is joined to nothing else and has nothing below it, the base and its mates apart."""
+        everything = tuple(range(len(self.slabs)))
+        pieces = self.pieces(self.finest(everything))
+        down = self._along((2, -1))
+        base = self.habits.base(everything)
+        bench = min(s.box.lo[2] for s in self.slabs)
+        for parts in pieces:
+            others = [i for i in everything if i not in set(parts)]
+            if base in parts or down[np.ix_(parts, others)].any():
+                continue
+            low = min(self.slabs[i].box.lo[2] for i in parts)
+            aloft = low > bench
+            if aloft or self._fenced(parts, others):
+                name = self.bodies.get(parts) or self.slabs[parts[0]].name
+                yield Fall(name=name, parts=self._names(parts), aloft=aloft)
+
+    def _fenced(self, parts: _Parts, others: list[int]) -> bool:
+        """Whether parts stand within the others: something is in their way towards three sides."""
+        sides = ((0, 1), (0, -1), (1, 1), (1, -1))
+        return sum(bool(self._along(d)[np.ix_(parts, others)].any()) for d in sides) >= 3
 
     def _along(self, direction: Direction) -> Bools:
         """(n, n) bool: whether part i strikes part j along a direction."""

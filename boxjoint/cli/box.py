@@ -114,6 +114,7 @@ def _say_what_is_left(written: tuple[Path, ...], out: Path) -> None:
     """Name drawings of an earlier build in the folder: they must not be cut by mistake."""
     new = {p.resolve() for p in written}
     found = [*(out / "panels").iterdir(), *out.glob("box*.*"), *out.glob("panels.*")]
+    found += out.glob("steps*.svg")
     left = sorted(str(p.relative_to(out)) for p in found if p.is_file() and p.resolve() not in new)
     if left:
         click.echo(f"look at: left from an earlier build: {', '.join(left)}", err=True)
@@ -123,7 +124,11 @@ def _say_what_is_left(written: tuple[Path, ...], out: Path) -> None:
 @JOB
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the files.")
 @SOLID
-@click.option("--picture", is_flag=True, help="Also draw the assembled box, box.svg.")
+@click.option(
+    "--picture",
+    is_flag=True,
+    help="Also draw the box, box.svg, and how it goes together, steps.svg.",
+)
 @overrides
 @DXF
 @BY_CONTROLLER
@@ -250,7 +255,7 @@ def restock(
         click.echo(f"note: {note}", err=True)
     result.new.require()
     if not as_json:
-        click.echo("exact proof: holds; virtual cut: holds")
+        click.echo("exact proof: holds; virtual cut: holds; assembly sequence: holds")
     if out is not None:
         click.echo(f"wrote {len(written)} files to {out}", err=True)
         _caution()

@@ -11,6 +11,7 @@ import click
 from boxjoint.check.built import Built
 from boxjoint.export.panels import kerf_text
 from boxjoint.export.report_inside import whole_as_cut
+from boxjoint.export.stages import short_sequence
 from boxjoint.job.records import DIRECTIONS, Source
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import find_inside
@@ -95,13 +96,16 @@ def show_built(built: Built) -> None:
     for warning in built.warnings:
         click.echo(f"look at: {warning}", err=True)
     click.echo(kerf_text(built))
-    e, solid = built.exact, built.solid
+    e, solid, assembly = built.exact, built.solid, built.assembly
     click.echo(
         f"exact proof: {'holds' if e.passed else 'FAILED'} ({e.bars} bars, {e.corners} corners); "
-        f"virtual cut: {'holds' if not built.faults else 'FAILED'}"
+        f"virtual cut: {'holds' if not built.faults else 'FAILED'}; "
+        f"assembly sequence: {'holds' if assembly.passed else 'FAILED'}"
         + ("" if solid is None else f"; solid proof: {'holds' if solid.passed else 'FAILED'}")
     )
-    for fault in (*e.faults, *built.faults, *(solid.faults if solid else ())):
+    if assembly.passed:
+        click.echo(f"goes together in {len(assembly.steps)} steps: {short_sequence(built)}")
+    for fault in (*e.faults, *built.faults, *assembly.faults, *(solid.faults if solid else ())):
         click.echo(f"  {fault}", err=True)
 
 

@@ -7,7 +7,7 @@ whole, with a line that leads to a part of it that is seen.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -78,11 +78,12 @@ def place_captions(
     seen: NDArray[Any],
     outlines: list[Any],
     *,
+    names: Mapping[str, str],
     keep_off: Sequence[Any] = (),
     scale: float,
     size: float,
 ) -> tuple[Caption, ...]:
-    """Place a name for every panel of which something is seen, but at most six beside the picture.
+    """Place a name for every named panel of which something is seen, at most six beside the picture.
 
     Where more have no room on a face, the six of which most is seen get theirs.
 
@@ -90,6 +91,8 @@ def place_captions(
     ----------
     scene, seen, outlines
         The faces, what is seen of each, and of each panel, in (p, q) nm.
+    names
+        What is written for a panel; one that is missing gets no name.
     keep_off
         Lines, in (p, q) nm, that a name on a face keeps clear of.
     scale
@@ -103,10 +106,11 @@ def place_captions(
     beside: list[int] = []
     strip = shapely.buffer(shapely.union_all(list(keep_off)), _CLEAR_MM / scale, quad_segs=2)
     for i, outline in enumerate(outlines):
-        if outline.is_empty:
+        name = names.get(scene.names[i])
+        if outline.is_empty or name is None:
             continue
         face = int(np.flatnonzero((scene.panel == i) & scene.stock)[0])
-        caption = _on_face(scene, face, shapely.difference(seen[face], strip), scale, size)
+        caption = _on_face(scene, face, name, shapely.difference(seen[face], strip), scale, size)
         if caption is None:
             beside.append(i)
         else:
@@ -116,17 +120,18 @@ def place_captions(
         most = sorted(range(len(beside)), key=lambda k: (-shown[k], k))[:_MOST_BESIDE]
         beside = [beside[k] for k in sorted(most)]
     if beside:
-        placed += _beside(scene, seen, outlines, beside, scale, size)
+        placed += _beside(scene, seen, outlines, beside, names, scale, size)
     return tuple(placed)
 
 
-def _on_face(scene: Scene, face: int, seen: Any, scale: float, size: float) -> Caption | None:
+def _on_face(
+    scene: Scene, face: int, name: str, seen: Any, scale: float, size: float
+) -> Caption | None:
     """The name lying on a face, as near the middle of what is seen as there is room, or ``None``."""
     import shapely
 
     if seen.is_empty:
         return None
-    name = scene.names[int(scene.panel[face])]
     axis, at = int(scene.axis[face]), int(scene.lo[face, scene.axis[face]])
     axes = scene.axes
     along, up = ((1, 2), (0, 2), (0, 1))[axis]
@@ -187,6 +192,7 @@ def _beside(
     seen: NDArray[Any],
     outlines: list[Any],
     panels: list[int],
+    names: Mapping[str, str],
     scale: float,
     size: float,
 ) -> list[Caption]:
@@ -221,7 +227,7 @@ def _beside(
             floor = level
             edge = _edge(whole, side, level - 0.7 * size, level + 0.7 * size, x)
             start = edge + side * _GAP_MM
-            name = scene.names[i]
+            name = names[scene.names[i]]
             end = start + side * (_LETTER * len(name) * size + 0.5 * size)
             captions.append(
                 Caption(

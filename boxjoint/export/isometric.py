@@ -9,7 +9,7 @@ outline of the whole.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from types import MappingProxyType
@@ -21,13 +21,21 @@ from numpy.typing import NDArray
 
 from boxjoint.errors import InputError, nearest_name
 from boxjoint.export.captions import Caption, place_captions
+from boxjoint.export.pictures import INK, Line, Picture, Shape, picture_svg, written_mm
 from boxjoint.export.visible import Scene, View, look, near_enough
 from boxjoint.geometry.cuboid import Triple
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.panels import Panel
 from boxjoint.solve.solution import Solution
 
-__all__ = ["EDGE_GRAIN", "FACE_GRAIN", "exploded_offsets", "isometric_svg"]
+__all__ = [
+    "EDGE_GRAIN",
+    "FACE_GRAIN",
+    "IsometricView",
+    "exploded_offsets",
+    "isometric_svg",
+    "isometric_view",
+]
 
 #: Fills of the sheet's faces by the way they look on the page.
 FACE_GRAIN: Mapping[str, str] = MappingProxyType(
@@ -37,7 +45,7 @@ FACE_GRAIN: Mapping[str, str] = MappingProxyType(
 EDGE_GRAIN: Mapping[str, str] = MappingProxyType(
     {"up": "#AB7F4B", "left": "#93693A", "right": "#79542C", "down": "#624220"}
 )
-_INK = "#2B2118"
+_PALE = 0.72  # how far a panel that only stands around is drawn towards white
 _TRAVEL = "#3F5F7F"
 
 # line widths of the ISO 128 series, mm
@@ -94,45 +102,133 @@ def isometric_svg(
         A name is unknown or used twice, the view is not three sides, a travel is not along one axis,
         or the width is not above 20 mm.
     """
-    import shapely
-
     if not 20 <= width_mm <= 2000:
         raise InputError("a picture is 20 to 2000 mm wide", value=f"{width_mm} mm")
+    drawn = isometric_view(panels, apart=apart, arrows=arrows, view=view).picture(
+        width_mm=width_mm, labels=labels
+    )
+    w, h = written_mm(drawn.width_mm), written_mm(drawn.height_mm)
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{w}mm" height="{h}mm" '
+        f'viewBox="0 0 {w} {h}">\n'
+        f"<title>{escape(title)}</title>\n"
+        f"<desc>{escape(drawn.about)}</desc>\n"
+        f"{picture_svg(drawn)}</svg>\n"
+    )
+
+
+def isometric_view(
+    panels: Sequence[Panel],
+    *,
+    apart: Mapping[str, Triple] | None = None,
+    arrows: Mapping[str, Triple] | None = None,
+    view: View = ("front", "right", "top"),
+) -> IsometricView:
+    """Return what is seen of panels, ready to be drawn at any size; see :func:`isometric_svg`.
+
+    Raises
+    ------
+    InputError
+        A name is unknown or used twice, the view is not three sides, or a travel is not along one
+        axis.
+    """
+    import shapely
+
     scene = look(panels, apart=apart, view=view)
     travels = _travels(scene, arrows or {})
     seen = scene.regions()
     outlines = [shapely.union_all(seen[scene.panel == i]) for i in range(len(scene.names))]
-    page = _page(scene, seen, outlines, travels, width_mm, labels)
-    w, h = _mm(page.width), _mm(page.height)
-    out = [
-        '<?xml version="1.0" encoding="UTF-8"?>\n',
-        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{w}mm" height="{h}mm" '
-        f'viewBox="0 0 {w} {h}">\n',
-        f"<title>{escape(title)}</title>\n",
-        f"<desc>{escape(_described(scene, outlines, view))}</desc>\n",
-        f'<g stroke="{_INK}" stroke-width="{_mm(_EDGE_MM)}" stroke-linejoin="round" '
-        'fill-rule="evenodd">\n',
-    ]
-    fills = _fills(scene)
-    for i, name in enumerate(scene.names):
-        if outlines[i].is_empty:
-            continue
-        out.append(f"<g><title>{escape(name)}</title>\n")
-        for f in np.flatnonzero(scene.panel == i).tolist():
-            if not seen[f].is_empty:
-                out.append(f'<path fill="{fills[f]}" d="{page.path(seen[f])}"/>\n')
-        out.append("</g>\n")
-    out.append("</g>\n")
-    out.append(
-        f'<g fill="none" stroke="{_INK}" stroke-linejoin="round" stroke-width="{_mm(_PANEL_MM)}">\n'
+    return IsometricView(
+        scene=scene, seen=seen, outlines=tuple(outlines), travels=travels, view=view
     )
-    out += [f'<path d="{page.path(o)}"/>\n' for o in outlines if not o.is_empty]
-    whole = shapely.union_all(outlines)
-    out.append(f'<path stroke-width="{_mm(_WHOLE_MM)}" d="{page.path(whole)}"/>\n</g>\n')
-    out += _travel_svg(page, travels)
-    out += _caption_svg(page.captions)
-    out.append("</svg>\n")
-    return "".join(out)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class IsometricView:
+    """What is seen of panels: faces, outlines of panels and lines of travel, in (p, q) nm."""
+
+    scene: Scene
+    seen: NDArray[Any]
+    outlines: tuple[Any, ...]
+    travels: tuple[_Travel, ...]
+    view: View
+
+    def picture(
+        self,
+        *,
+        width_mm: float,
+        height_mm: float | None = None,
+        labels: bool | Mapping[str, str] = True,
+        strong: Collection[str] = (),
+        text_mm: float | None = None,
+        margin_mm: float = _MARGIN_MM,
+        most_scale: float = np.inf,
+        weight: float = 1.0,
+    ) -> Picture:
+        """Draw it as large as fits.
+
+        Parameters
+        ----------
+        width_mm, height_mm
+            Of the page; without a height it follows from what is drawn, at most 1.5 times the width.
+        labels
+            Whether to write the panels' names, or which panels get a name, and which one.
+        strong
+            Panels that the picture is about: the others are drawn pale. None: all are.
+        text_mm
+            Font size; ``None`` takes 3.6 mm on a page 160 mm wide, and in proportion.
+        margin_mm
+            Left free around all.
+        most_scale
+            mm of the page a nm, at most, so that several pictures can be of one scale.
+        weight
+            Factor on the widths of all lines, for small pictures.
+        """
+        import shapely
+
+        scene, outlines = self.scene, self.outlines
+        names = {n: n for n in scene.names} if labels is True else dict(labels or {})
+        size = _TEXT_MM * width_mm / 160 if text_mm is None else text_mm
+        page = _page(self, (width_mm, height_mm), margin_mm, size, names, most_scale)
+        fills = _fills(scene)
+        shapes = []
+        for i, name in enumerate(scene.names):
+            pale = _PALE if strong and name not in strong else 0.0
+            shapes += [
+                Shape(
+                    rings=page.rings(self.seen[f]),
+                    fill=_toned(fills[f], pale),
+                    stroke=INK,
+                    width_mm=_EDGE_MM * weight,
+                    panel=name,
+                )
+                for f in np.flatnonzero(scene.panel == i).tolist()
+                if not self.seen[f].is_empty
+            ]
+
+        def outlined(shape: Any, width: float) -> Shape:
+            return Shape(rings=page.rings(shape), stroke=INK, width_mm=width * weight)
+
+        for name, o in zip(scene.names, outlines, strict=True):
+            if not o.is_empty:
+                pale = bool(strong) and name not in strong
+                shapes.append(outlined(o, _EDGE_MM if pale else _PANEL_MM))
+        bold = [o for n, o in zip(scene.names, outlines, strict=True) if n in strong]
+        shapes.append(outlined(shapely.union_all(bold or outlines), _WHOLE_MM))
+        shapes += _travel_shapes(page, self.travels, weight)
+        shapes += _leader_shapes(page.captions)
+        return Picture(
+            width_mm=page.width,
+            height_mm=page.height,
+            scale=page.scale,
+            shapes=tuple(shapes),
+            lines=tuple(
+                Line(text=c.text, at=c.at, size=c.size, matrix=c.matrix, anchor=c.anchor)
+                for c in page.captions
+            ),
+            about=_described(scene, list(outlines), self.view),
+        )
 
 
 def exploded_offsets(solution: Solution) -> dict[str, Triple]:
@@ -289,42 +385,44 @@ class _Page:
         """(n, 2) page coordinates, mm."""
         return np.asarray(pq @ self.axes[:2] * self.scale + (self.right, self.down))
 
-    def path(self, shape: Any) -> str:
-        """Path data of a polygon or several."""
+    def rings(self, shape: Any) -> tuple[NDArray[np.float64], ...]:
+        """Rings of a polygon or several, mm of the page."""
         import shapely
 
-        data = []
-        for polygon in shapely.get_parts(shapely.normalize(shape)).tolist():
-            for ring in (polygon.exterior, *polygon.interiors):
-                xy = self.place(_bends(np.array(ring.coords)[:-1]))
-                points = " L".join(f"{_mm(x)} {_mm(y)}" for x, y in xy.tolist())
-                data.append(f"M{points}Z")
-        return "".join(data)
+        return tuple(
+            self.place(_bends(np.array(ring.coords)[:-1]))
+            for polygon in shapely.get_parts(shapely.normalize(shape)).tolist()
+            for ring in (polygon.exterior, *polygon.interiors)
+        )
 
 
 def _page(
-    scene: Scene,
-    seen: NDArray[Any],
-    outlines: list[Any],
-    travels: tuple[_Travel, ...],
-    width_mm: float,
-    labels: bool,
+    subject: IsometricView,
+    page_mm: tuple[float, float | None],
+    margin: float,
+    size: float,
+    names: Mapping[str, str],
+    most_scale: float,
 ) -> _Page:
-    """Find the scale at which picture and names fill the width of the page."""
+    """Find the scale at which picture and names fill the page."""
     import shapely
 
-    ways = [line for travel in travels for line in travel.lines]
+    scene, outlines = subject.scene, list(subject.outlines)
+    ways = [line for travel in subject.travels for line in travel.lines]
     drawn = [o for o in outlines if not o.is_empty] + ways
     flat = shapely.get_coordinates(drawn) @ scene.axes[:2]
     lo, hi = flat.min(axis=0), flat.max(axis=0)
-    room = width_mm - 2 * _MARGIN_MM
-    size = _TEXT_MM * width_mm / 160
-    scale = min(room / (hi[0] - lo[0]), room * _HIGHEST / (hi[1] - lo[1]))
+    width, height = page_mm
+    room = width - 2 * margin
+    tall = room * _HIGHEST if height is None else height - 2 * margin
+    scale = min(room / (hi[0] - lo[0]), tall / (hi[1] - lo[1]), most_scale)
     captions: tuple[Caption, ...] = ()
     low, high = lo * scale, hi * scale
-    if labels:
+    if names:
         for _ in range(6):  # names beside the picture take width from it; settles in two or three
-            captions = place_captions(scene, seen, outlines, keep_off=ways, scale=scale, size=size)
+            captions = place_captions(
+                scene, subject.seen, outlines, names=names, keep_off=ways, scale=scale, size=size
+            )
             corners = np.array([c for cap in captions for c in cap.extent]).reshape(-1, 2)
             low = np.minimum(lo * scale, corners.min(axis=0, initial=np.inf))
             high = np.maximum(hi * scale, corners.max(axis=0, initial=-np.inf))
@@ -332,15 +430,17 @@ def _page(
                 break
             beside = (high[0] - low[0]) - (hi[0] - lo[0]) * scale
             scale = max(scale / 2, min(scale * 0.995, (room - beside) / (hi[0] - lo[0])))
-    right = width_mm / 2 - (low[0] + high[0]) / 2
-    down = _MARGIN_MM - low[1]
+    right = width / 2 - (low[0] + high[0]) / 2
+    down = margin - low[1]
+    if height is not None:
+        down = height / 2 - (low[1] + high[1]) / 2
     return _Page(
         scale=float(scale),
         axes=scene.axes,
         right=float(right),
         down=float(down),
-        width=width_mm,
-        height=float(high[1] - low[1] + 2 * _MARGIN_MM),
+        width=width,
+        height=float(high[1] - low[1] + 2 * margin) if height is None else height,
         captions=tuple(c.moved(float(right), float(down)) for c in captions),
     )
 
@@ -373,26 +473,32 @@ def _described(scene: Scene, outlines: list[Any], view: View) -> str:
     return text + (f" Hidden: {', '.join(hidden)}." if hidden else "")
 
 
-def _travel_svg(page: _Page, travels: tuple[_Travel, ...]) -> list[str]:
+def _toned(rgb: str, pale: float) -> str:
+    """A colour drawn towards white by a share."""
+    parts = [int(rgb[k : k + 2], 16) for k in (1, 3, 5)]
+    return "#" + "".join(f"{round(p + (255 - p) * pale):02X}" for p in parts)
+
+
+def _travel_shapes(page: _Page, travels: tuple[_Travel, ...], weight: float) -> list[Shape]:
     """Broken lines and arrows."""
     import shapely
 
     out = []
     for travel in travels:
-        for line in travel.lines:
-            for part in shapely.get_parts(line).tolist():
-                xy = page.place(np.array(part.coords))
-                points = " L".join(f"{_mm(x)} {_mm(y)}" for x, y in xy.tolist())
-                out.append(
-                    f'<path fill="none" stroke="{_TRAVEL}" stroke-width="{_mm(_PANEL_MM)}" '
-                    f'stroke-dasharray="1.6 0.9" d="M{points}"/>\n'
-                )
-        if travel.arrow is not None:
-            points = " L".join(f"{_mm(x)} {_mm(y)}" for x, y in _arrow(page, travel.arrow))
-            out.append(
-                f'<path fill="{_TRAVEL}" stroke="#FFFFFF" stroke-width="{_mm(_EDGE_MM * 2)}" '
-                f'stroke-linejoin="round" d="M{points}Z"/>\n'
+        parts = [p for line in travel.lines for p in shapely.get_parts(line).tolist()]
+        out += [
+            Shape(
+                rings=(page.place(np.array(part.coords)),),
+                closed=False,
+                stroke=_TRAVEL,
+                width_mm=_PANEL_MM * weight,
+                dash=(1.6, 0.9),
             )
+            for part in parts
+        ]
+        if travel.arrow is not None:
+            ring = np.array(_arrow(page, travel.arrow))
+            out.append(Shape(rings=(ring,), fill=_TRAVEL, stroke="#FFFFFF", width_mm=2 * _EDGE_MM))
     return out
 
 
@@ -419,36 +525,13 @@ def _arrow(page: _Page, way: NDArray[np.float64]) -> list[list[float]]:
     return [(tail + a * along + b / 2 * across).tolist() for a, b in outline]
 
 
-def _caption_svg(captions: tuple[Caption, ...]) -> list[str]:
-    """Names, and the lines that lead to panels whose names stand beside the picture."""
-    if not captions:
-        return []
+def _leader_shapes(captions: tuple[Caption, ...]) -> list[Shape]:
+    """The lines that lead to panels whose names stand beside the picture, each with a dot."""
     out = []
+    around = np.array([(np.cos(t), np.sin(t)) for t in np.arange(12) * np.pi / 6])
     for c in captions:
         if c.leader is not None:
-            (ax, ay), (bx, by) = c.leader
-            out.append(
-                f'<path fill="none" stroke="{_INK}" stroke-width="{_mm(_EDGE_MM)}" '
-                f'd="M{_mm(ax)} {_mm(ay)} L{_mm(bx)} {_mm(by)}"/>\n'
-                f'<circle fill="{_INK}" cx="{_mm(ax)}" cy="{_mm(ay)}" r="0.45"/>\n'
-            )
-    out.append(f'<g fill="{_INK}" stroke="none" font-family="sans-serif">\n')
-    for c in captions:
-        a, b, d, e = (_ratio(v) for v in c.matrix)
-        out.append(
-            f'<text transform="matrix({a} {b} {d} {e} {_mm(c.at[0])} {_mm(c.at[1])})" '
-            f'text-anchor="{c.anchor}" font-size="{_mm(c.size)}" '
-            f'x="0" y="{_mm(0.35 * c.size)}">{escape(c.text)}</text>\n'
-        )
-    out.append("</g>\n")
+            line, dot = np.array(c.leader), c.leader[0] + 0.45 * around
+            out.append(Shape(rings=(line,), closed=False, stroke=INK, width_mm=_EDGE_MM))
+            out.append(Shape(rings=(dot,), fill=INK))
     return out
-
-
-def _mm(value: float) -> str:
-    text = f"{value:.3f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
-
-
-def _ratio(value: float) -> str:
-    text = f"{value:.5f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text

@@ -15,6 +15,7 @@ from boxjoint.check.built import Built, Part
 from boxjoint.export.panels import clearance_lines, kerf_text
 from boxjoint.export.report_bodies import bodies, bodies_lines, insides
 from boxjoint.export.report_inside import compartments, inside, inside_lines
+from boxjoint.export.report_steps import assembly, assembly_lines
 from boxjoint.geometry.rings import Rings
 from boxjoint.job.records import DIRECTIONS, Source, Thickness
 from boxjoint.job.write import job_to_toml
@@ -92,6 +93,7 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
         "joints": [_joint(built, i) for i in range(len(solution.joints))],
         "panels": {p.panel.name: _panel(built, p, rings) for p in built.parts},
         "sheets_in_slots": _slots(built),
+        "assembly": assembly(built),
         "proofs": _proofs(built),
         "warnings": list(built.warnings),
     }
@@ -197,6 +199,7 @@ def _proofs(built: Built) -> dict[str, Any]:
             "faults": [str(f) for f in exact.faults],
         },
         "as_cut": {"passed": not built.faults, "faults": list(built.faults)},
+        "assembly": {"passed": built.assembly.passed, "faults": list(built.assembly.faults)},
         "solid": None
         if solid is None
         else {
@@ -315,6 +318,7 @@ def report_text(built: Built) -> str:
                 f"| {s['panel']} | {s['sheet']} | {s['width']:.3f} mm | "
                 f"{s['clearance_thickest']:+.3f} to {s['clearance_thinnest']:+.3f} mm |"
             )
+    lines += assembly_lines(built)
     lines += ["", "## Proofs", ""]
     e = built.exact
     state = "holds" if e.passed else "FAILED"
@@ -325,6 +329,8 @@ def report_text(built: Built) -> str:
     lines += [f"  - {f}" for f in e.faults]
     lines.append(f"- virtual cut {'holds' if not built.faults else 'FAILED'}")
     lines += [f"  - {f}" for f in built.faults]
+    lines.append(f"- assembly sequence {'holds' if built.assembly.passed else 'FAILED'}")
+    lines += [f"  - {f}" for f in built.assembly.faults]
     if built.solid is not None:
         lines.append(
             f"- solid proof {'holds' if built.solid.passed else 'FAILED'}: {built.solid.pairs} pairs, "
