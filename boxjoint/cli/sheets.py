@@ -24,6 +24,9 @@ STOCK_SIZE = click.option(
 LEVEL = click.option(
     "--level", type=click.IntRange(0, 3), help="How long to search for a better nest, 0 to 3."
 )
+DATE = click.option(
+    "--date", metavar="TEXT", help="Scored on the waste and printed on papers; left out: today."
+)
 SECONDS = click.option(
     "--seconds", type=float, help="A time budget for the search; a lower level is taken to keep it."
 )
@@ -103,11 +106,18 @@ def lay_order(order: Any, sizes: tuple[str, ...], level: int | None, **given: An
         bed=bed,
         level=level,
         seconds=given.get("seconds"),
+        date=_today() if given.get("date") is None else str(given["date"]),
         confirmed=bool(given.get("yes")),
         progress=progress,
     )
     progress("done", 1.0)
     return laid
+
+
+def _today() -> str:
+    from datetime import date
+
+    return date.today().isoformat()
 
 
 def _from_book(order: Any, book: Path | None) -> tuple[Any, Any]:
@@ -130,6 +140,7 @@ def _from_book(order: Any, book: Path | None) -> tuple[Any, Any]:
 @STOCK_SIZE
 @LEVEL
 @SECONDS
+@DATE
 @click.option(
     "--dxf",
     type=click.Choice(["R2000", "R12"], case_sensitive=False),

@@ -12,6 +12,6 @@ copy
     One panel on one sheet, compensated for the way it lies there.
 
 Files, each importing only from those before it: ``records``, ``read`` (order files and jobs),
-``stocks`` (the sheets that there are), ``items`` (panels to nest), ``lay`` (nested, compensated
+``stocks`` (the sheets that there are), ``items`` (panels to nest), ``labels`` (what is scored), ``lay`` (nested, compensated
 after placing, proved as cut), ``drawing`` (a sheet as it lies on the bed), ``report``, ``files``.
 """

@@ -75,17 +75,11 @@ def notes_of(laid: Laid, sheet: LaidSheet) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def sheet_drawing(laid: Laid, sheet: LaidSheet, marks: tuple[Curve, ...] = ()) -> Drawing:
-    """One sheet in bed coordinates.
-
-    Parameters
-    ----------
-    marks
-        What is scored first, on ``MARK``.
-    """
+def sheet_drawing(laid: Laid, sheet: LaidSheet) -> Drawing:
+    """One sheet in bed coordinates."""
     stock = sheet.nested.stock
     w, h = stock.width / 1e6, stock.height / 1e6
-    curves = [*marks]
+    curves: list[Curve] = []
     for copy in sheet.copies:
         curves += copy_curves(copy)
     inner = [c for c in curves if c.layer is Layer.CUT_INNER]
@@ -106,6 +100,8 @@ def sheet_drawing(laid: Laid, sheet: LaidSheet, marks: tuple[Curve, ...] = ()) -
             )
         )
     for copy in sheet.copies:
+        if sheet.marks and copy.piece.mirrored:
+            continue  # its name is scored on it
         x0, y0, x1, y1 = (v / 1e6 for v in copy.placement.extent)
         height = max(1.2, min(_NAME_MM, (y1 - y0) / 3, 0.9 * (x1 - x0) / max(1, len(copy.label))))
         labels.append(
@@ -119,7 +115,7 @@ def sheet_drawing(laid: Laid, sheet: LaidSheet, marks: tuple[Curve, ...] = ()) -
     return Drawing(
         title=f"{laid.order.title}: sheet {sheet.number} of {len(laid.sheets)}",
         size=(w, h),
-        curves=(*marks, *inner, *outer, *reference),
+        curves=(*sheet.marks, *inner, *outer, *reference),
         labels=tuple(labels),
         notes=notes_of(laid, sheet),
     )

@@ -8,6 +8,7 @@ compares each side of each panel with the place that its role predicts.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import ceil
 
 import numpy as np
@@ -20,6 +21,7 @@ from boxjoint.geometry.rings import Rings, Role, mirrored
 from boxjoint.job.sheets import Nesting
 from boxjoint.make import CLEARANCE_TOLERANCE_NM, build
 from boxjoint.order.items import Pieces, items_of, places_of, shifted
+from boxjoint.order.labels import Marker, waste_line
 from boxjoint.order.records import Copy, Laid, LaidSheet, Line, Order
 from boxjoint.order.stocks import keep_outs_of, stocks_of
 from boxjoint.sheet.nest import Progress, nest
@@ -42,6 +44,7 @@ def lay(
     bed: tuple[int, int] | None = None,
     level: int | None = None,
     seconds: float | None = None,
+    date: str = "",
     confirmed: bool = False,
     progress: Progress | None = None,
 ) -> Laid:
@@ -61,6 +64,8 @@ def lay(
         How far the head reaches, nm, where the jobs do not say.
     level, seconds
         How long to search, as in :class:`~boxjoint.sheet.records.NestAsk`; ``None``: as the job says.
+    date
+        Scored on the waste, as given.
     confirmed
         The maker has confirmed what would otherwise be asked about.
     progress
@@ -110,6 +115,9 @@ def lay(
     sheets = tuple(
         _laid_sheet(number, sheet, by_group) for number, sheet in enumerate(result.sheets, 1)
     )
+    unmarked: tuple[str, ...] = ()
+    if nesting.labels:
+        sheets, unmarked = _marked(order, sheets, date)
     return Laid(
         order=order,
         built=tuple(built),
@@ -118,8 +126,8 @@ def lay(
         nest=result,
         sheets=sheets,
         faults=tuple(_faults(sheets, order.lines, built)),
-        warnings=(*said, *_warnings(built, sheets)),
-        notes=notes,
+        warnings=(*said, *_warnings(built)),
+        notes=(*notes, *unmarked),
     )
 
 
@@ -175,6 +183,28 @@ def _laid_sheet(number: int, sheet: NestedSheet, by_group: dict[str, Pieces]) ->
             )
         )
     return LaidSheet(number=number, nested=sheet, copies=tuple(copies))
+
+
+def _marked(
+    order: Order, sheets: Sequence[LaidSheet], date: str
+) -> tuple[tuple[LaidSheet, ...], tuple[str, ...]]:
+    """Put marks on the panels whose inside lies up, and a line on the waste of every sheet."""
+    marker = Marker(several=order.boxes > 1 or len(order.lines) > 1)
+    out = []
+    for sheet in sheets:
+        stock = sheet.nested.stock
+        beams = dict.fromkeys(
+            f"kerf {b.kerf.x:.3f} x {b.kerf.y:.3f}"
+            for b in (c.piece.drawn.beam for c in sheet.copies)
+        )
+        words = f"{order.title}, {sheet.name}: {stock.thickness / 1e6:.2f} mm, {', '.join(beams)}"
+        marks = [m for copy in sheet.copies for m in marker.marks(copy)]
+        marks += waste_line(sheet, f"{words}, {date}" if date else words)
+        out.append(replace(sheet, marks=tuple(marks)))
+    notes = tuple(marker.missing)
+    if order.nesting.face == "outside":
+        notes = ("nothing is scored on the panels: their outside, which shows, lies up", *notes)
+    return tuple(out), notes
 
 
 def cut_back(copy: Copy) -> Rings:
@@ -247,7 +277,7 @@ def _joint_faults(
     return list(dict.fromkeys(faults))
 
 
-def _warnings(built: Sequence[Built], sheets: Sequence[LaidSheet]) -> list[str]:
+def _warnings(built: Sequence[Built]) -> list[str]:
     found = [w for b in built for w in b.warnings]
     for b in built:
         plan = b.plan

@@ -8,6 +8,7 @@ from boxjoint.check.built import Built, Part
 from boxjoint.errors import InputError, ProofFailed
 from boxjoint.fit.compensate import Drawn
 from boxjoint.fit.relief import Relieved
+from boxjoint.geometry.drawing import Curve
 from boxjoint.geometry.rings import Rings
 from boxjoint.job.records import Job, Unit
 from boxjoint.job.sheets import Nesting, SheetAsk
@@ -143,11 +144,12 @@ class Copy:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LaidSheet:
-    """One sheet with its copies, numbered from 1 in the order."""
+    """One sheet with its copies, numbered from 1 in the order; ``marks`` are scored before any cut."""
 
     number: int
     nested: NestedSheet
     copies: tuple[Copy, ...]
+    marks: tuple[Curve, ...] = ()
 
     @property
     def name(self) -> str:
