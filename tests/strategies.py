@@ -50,6 +50,8 @@ from boxjoint.job.records import (
 from boxjoint.job.sheets import Nesting, SheetAsk
 from boxjoint.job.standards import standard_items
 from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, TOPS
+from boxjoint.sheet.cuts import Cut as SheetCut
+from boxjoint.sheet.cuts import CutKind, SequenceAsk
 from boxjoint.sheet.records import Axis, Bed, KeepOut, NestAsk, SheetStock, Turn
 from boxjoint.sheet.records import Item as NestItem
 from boxjoint.shop import records as shop
@@ -1366,4 +1368,117 @@ def _keep_outs() -> st.SearchStrategy[KeepOut]:
         y=st.integers(-20 * _MM, 400 * _MM),
         width=st.integers(1 * _MM, 60 * _MM),
         height=st.integers(1 * _MM, 60 * _MM),
+    )
+
+
+# sheet: what is cut, in which sequence
+
+Rectangle = tuple[int, int, int, int]  # x, y, width, height, nm
+
+
+def _notched(draw: st.DrawFn, box: Rectangle) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """A rectangle with a slot in some of its corners or sides, counter-clockwise."""
+    x, y, w, h = box
+    dx, dy = w // 5, h // 5
+    points = []
+    for corner in range(4):
+        notch = draw(st.booleans())
+        cx, cy = ((x, y), (x + w, y), (x + w, y + h), (x, y + h))[corner]
+        sx, sy = ((1, 1), (-1, 1), (-1, -1), (1, -1))[corner]
+        if not notch:
+            points.append((cx, cy))
+        elif corner % 2 == 0:
+            points += [(cx, cy + sy * dy), (cx + sx * dx, cy + sy * dy), (cx + sx * dx, cy)]
+        else:
+            points += [(cx + sx * dx, cy), (cx + sx * dx, cy + sy * dy), (cx, cy + sy * dy)]
+    return np.array(points, dtype=np.int64)
+
+
+def _part_cuts(
+    draw: st.DrawFn, box: Rectangle, depth: int, host: int | None, number: list[int]
+) -> list[SheetCut]:
+    """A part in a rectangle with holes, marks and perhaps a part in its window."""
+    part = number[0]
+    number[0] += 1
+    label_ = f"part {part}"
+    outline = _notched(draw, box)
+    entries = draw(st.none() | st.integers(0, len(outline) - 1))
+    allowed = None
+    if entries is not None:
+        allowed = np.zeros(len(outline), dtype=np.bool_)
+        allowed[entries] = True
+    cuts = [
+        SheetCut(
+            path=outline,
+            kind=CutKind.OUTER,
+            part=part,
+            label=label_,
+            host=host,
+            entries=allowed,
+        )
+    ]
+    x, y, w, h = box
+    # the middle three fifths hold up to four cells
+    cells = [
+        (x + w // 5 + i * (3 * w // 10), y + h // 5 + j * (3 * h // 10), w // 4, h // 4)
+        for i in range(2)
+        for j in range(2)
+    ]
+    for cx, cy, cw, ch in cells:
+        what = draw(st.sampled_from(["", "hole", "round", "mark", "dot", "window"]))
+        rim = np.array([(cx, cy), (cx + cw, cy), (cx + cw, cy + ch), (cx, cy + ch)], dtype=np.int64)
+        if what == "hole" or (what == "window" and depth == 0):
+            cuts.append(SheetCut(path=rim, kind=CutKind.INNER, part=part, label=label_))
+        elif what == "round":  # two half circles
+            r = min(cw, ch) // 2
+            pair = np.array([(cx, cy + r), (cx + 2 * r, cy + r)], dtype=np.int64)
+            cuts.append(
+                SheetCut(
+                    path=pair,
+                    kind=CutKind.INNER,
+                    part=part,
+                    label=label_,
+                    bulge=np.array([1.0, 1.0]),
+                )
+            )
+        elif what == "mark":
+            cuts.append(
+                SheetCut(path=rim[:3], kind=CutKind.MARK, part=part, label=label_, closed=False)
+            )
+        elif what == "dot":
+            cuts.append(SheetCut(path=rim, kind=CutKind.MARK, part=part, label=label_))
+        elif what == "window":
+            cuts.append(SheetCut(path=rim, kind=CutKind.INNER, part=part, label=label_))
+            gap = min(cw, ch) // 20
+            inner = (cx + gap, cy + gap, cw - 2 * gap, ch - 2 * gap)
+            cuts += _part_cuts(draw, inner, depth - 1, part, number)
+    return cuts
+
+
+@st.composite
+def cut_sheets(draw: st.DrawFn, *, most: int = 6) -> list[SheetCut]:
+    """Everything that is cut on one sheet: parts side by side, some in windows of others."""
+    number = [0]
+    cuts: list[SheetCut] = []
+    for k in range(draw(st.integers(1, most))):
+        box = (
+            (k % 3) * 110 * _MM + draw(st.integers(0, 5 * _MM)),
+            (k // 3) * 110 * _MM + draw(st.integers(0, 5 * _MM)),
+            draw(st.integers(30 * _MM, 100 * _MM)),
+            draw(st.integers(30 * _MM, 100 * _MM)),
+        )
+        cuts += _part_cuts(draw, box, 2, None, number)
+    return draw(st.permutations(cuts))
+
+
+@st.composite
+def sequence_asks(draw: st.DrawFn) -> SequenceAsk:
+    """Home anywhere near the sheet, any heat spread, small budgets too."""
+    return SequenceAsk(
+        home=(draw(st.integers(-9 * _MM, 400 * _MM)), draw(st.integers(-9 * _MM, 300 * _MM))),
+        back=draw(st.booleans()),
+        heat_distance=draw(st.sampled_from([0, 3 * _MM, 20 * _MM])),
+        heat_weight=draw(st.sampled_from([0.0, 20.0, 200.0])),
+        rounds=draw(st.integers(0, 6)),
+        passes=draw(st.sampled_from([0, 1, 40])),
     )

@@ -22,6 +22,10 @@ strip
     Items that lie end to end and are placed as one.
 offcut
     A rectangle that is left, of a size worth keeping; a sheet that is one is used first.
+cut
+    One path of the head with the beam on: a mark, an inner cut or an outline.
+entry
+    The vertex where the beam starts a cut. **travel** is the way of the head with the beam off.
 equivalent
     Sheets used, the last one counted by what is used up of it when the rest is cut off straight
     across. **bound** sheets that the area alone needs: nothing can do better.
@@ -30,7 +34,10 @@ Files, each importing only from those before it: ``records``, ``rectangles`` (fr
 empty rectangles), ``constructions`` (fill sheets in a given sequence), ``beam`` (a skyline beam
 search), ``improve`` (ruin and recreate), ``pack`` (all of these under one budget), ``suits`` (what fits
 on which sheets), ``choose`` (which sheets are used), ``remains`` (offcuts), ``strips`` (offers),
-``checker`` (proves every nest on the real outlines), ``nest``.
+``checker`` (proves every nest on the real outlines), ``nest``; then ``cuts`` (what is cut on one sheet),
+``entries`` (where each cut starts, exactly), ``heat`` (lines that should not follow at once), ``route``
+(moves that shorten the way), ``sequence_check`` (proves that nothing is cut after it has come loose),
+``sequence``.
 
 The same order gives the same nest on every machine, whatever the sequence of its items: budgets
 are counted in iterations, never in seconds, and only integers and the four operations on floats decide.
