@@ -180,20 +180,17 @@ def cut_box(shop: Shop, built: Built, belief: Belief, fit: str) -> Outcome:
                 error = (nm - held.asked) / 1e6 - shop.truth.backlash["xy"[k]]
                 variance = float(jacobian @ covariance @ jacobian) + backlash**2
                 insides.append((error, 1.96 * math.sqrt(variance)))
-    stated = built.plan.clearance.uncertainty or 0.0
     clearances = []
     for joint, tabs in zip(joints_as_cut(solution, cut), solution.tabs, strict=True):
         if not joint.flanks:
             continue
         wanted = clearance_for_joint(shop.wanted_mm(fit), max(len(tabs.lo), 3))
         middle = (joint.least + joint.greatest) / 2e6
-        # the comb found a drawing along X: there the kerf cancels; a flank across Y puts its own in
         of = solution.joints[joint.joint]
-        jacobian = np.array([2.0, 0.0, 0.0, 0.0])
-        for panel in (of.a, of.b):
-            jacobian[_drawing_axis(built, solution.panels[panel].name, of.axis)] -= 1.0
-        variance = stated**2 + float(jacobian @ covariance @ jacobian)
-        clearances.append((middle - wanted, 1.96 * math.sqrt(variance)))
+        a, b = (_drawing_axis(built, solution.panels[p].name, of.axis) for p in (of.a, of.b))
+        stated = built.plan.joint_u_mm(a, b)
+        # a comb that says too little leaves the clearance assumed: nothing is stated, nothing held
+        clearances.append((middle - wanted, math.inf if stated is None else 1.96 * stated))
     return Outcome(insides=tuple(insides), clearances=tuple(clearances), combs=0)
 
 

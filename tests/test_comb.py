@@ -350,9 +350,24 @@ def test_verdict_words() -> None:
     assert "slides" in str(caught.value)
 
 
+def test_two_verdicts_say_what_two_of_nine_do() -> None:
+    two = comb.comb_update(start(), slots(-0.4, 0.05, "12"))
+    nine = [*slots(-0.4, 0.05, "12"), *(Slot(x_mm=0.1 * i, verdict=None) for i in range(7))]
+    same = comb.comb_update(start(), nine)
+    assert two.answer == same.answer
+    assert two.flags == frozenset()
+    assert two.next_comb.slots == 9
+    one = comb.comb_update(start(), slots(-0.4, 0.05, "1"))
+    assert one.flags == {comb.CombFlag.FEW_VERDICTS}
+    before = comb.comb_answer(start(), "snug").sd_mm
+    assert two.answer.sd_mm < one.answer.sd_mm < before
+
+
 def test_refused() -> None:
     with pytest.raises(ReadingError, match="number of slots"):
-        comb.comb_update(start(), slots(-0.4, 0.05, "12"))
+        comb.comb_update(start(), [])
+    with pytest.raises(ReadingError, match="number of slots"):
+        comb.next_comb(start(), "snug", slots=2)
     with pytest.raises(ReadingError, match="number of slots"):
         comb.comb_update(start(), slots(-0.4, 0.05, "1" * 16))
     with pytest.raises(ReadingError, match="not a number"):

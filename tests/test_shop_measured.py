@@ -16,6 +16,7 @@ from scipy import stats
 
 from boxjoint.cli.box import build, check
 from boxjoint.errors import BookError
+from boxjoint.export.report import report as boxjoint_report
 from boxjoint.gauge.comb import Verdict
 from boxjoint.gauge.kerf_gauge import kerf_gauge
 from boxjoint.gauge.strips import strips
@@ -243,13 +244,52 @@ def test_brittle_stock_never_gets_interference(tmp_path: Path) -> None:
     assert centre - 4 * step + 2 * kerf >= -0.001
 
 
-def test_struck_verdicts_leave_no_comb(bench: Bench) -> None:
+def test_what_few_verdicts_say_is_used_and_too_little_is_told(bench: Bench) -> None:
     bench.gauge()
     identity = bench.comb(AT, "no press slides loose")
-    assert bench.found(AT).measured.clearance is not None
-    for row in (1, 2):
+    four = bench.found(AT).measured.clearance
+    for row in (1, 4):
         bench.book.strike(identity, reason="tile of another comb", at=AT, row=row)
-    assert bench.found(AT).measured.clearance is None
+    two = bench.found(AT).measured.clearance
+    assert four is not None and two is not None
+    # press at -0.335, slides at -0.285: the two that bracket the fit
+    assert two.readings == 2
+    assert two.value == pytest.approx(four.value, abs=0.02)
+    assert four.uncertainty <= two.uncertainty < 0.05
+    bench.book.strike(identity, reason="tile of another comb", at=AT, row=2)
+    found = bench.found(AT)
+    assert found.measured.clearance is None
+    assert any("1 verdict on combs along x say too little of a snug fit" in n for n in found.notes)
+    bench.book.strike(identity, reason="tile of another comb", at=AT, row=3)
+    found = bench.found(AT)
+    assert found.measured.clearance is None
+    assert not any("combs" in n for n in found.notes)
+
+
+def test_joints_across_the_combs_axis_are_less_sure(bench: Bench) -> None:
+    bench.gauge()
+    bench.comb(AT, COMB)
+    found = bench.found(AT)
+    assert found.belief and found.belief.covariance and found.measured.clearance
+    plan = make(bench.job, measured=found.measured).plan
+    own = plan.joint_u_mm(0, 0)
+    assert own == found.measured.clearance.uncertainty
+    # by hand: var(2 (kx' - kx) - (ka' - ka) - (kb' - kb)) from the belief's covariance
+    cov = np.array(found.belief.covariance)[:2, :2]
+    for axes in ((0, 1), (1, 0), (1, 1)):
+        jacobian = np.array([2.0, 0.0])
+        for axis in axes:
+            jacobian[axis] -= 1.0
+        wanted = np.sqrt(own**2 + jacobian @ cov @ jacobian)
+        assert plan.joint_u_mm(*axes) == pytest.approx(wanted)
+        assert wanted > own
+    report = boxjoint_report(make(bench.job, measured=found.measured))
+    stated = {j["clearance"]["uncertainty"] for j in report["joints"]}
+    assert stated == {round(plan.joint_u_mm(*a), 6) for a in ((0, 0), (0, 1), (1, 1))}
+    # nobody measured it, or the job's own kerf is used: not known
+    assert make(bench.job).plan.joint_u_mm(0, 0) is None
+    asked = replace(bench.job, cut=replace(bench.job.cut, kerf=PerAxis(x=0.15, y=0.2)))
+    assert make(asked, measured=found.measured).plan.joint_u_mm(0, 0) is None
 
 
 # ---- names -------------------------------------------------------------------------------------
@@ -510,8 +550,10 @@ def test_a_shop_that_takes_another_kerf_falls_outside(tmp_path: Path) -> None:
             asked = simulated.job()
             found = measured_for(book, asked, AT + timedelta(hours=2))
             shop = simulated.Shop.drawn(np.random.default_rng([2026, number]))
-            kerf = replace(asked, cut=replace(asked.cut, kerf=PerAxis(x=0.18, y=0.18)))
-            built = make(kerf, measured=found.measured)
+            wrong = {
+                n: replace(getattr(found.measured, n), value=0.18) for n in ("kerf_x", "kerf_y")
+            }
+            built = make(asked, measured=replace(found.measured, **wrong))
             assert found.belief is not None
             cut = simulated.cut_box(shop, built, found.belief, "snug")
         outside += any(abs(e) > u for e, u in cut.clearances)

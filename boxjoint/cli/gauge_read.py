@@ -658,7 +658,7 @@ def read_comb(
     beam = _kerf_of(kerf, known, along)
     # a sheet takes all of the clearance by itself: as cut it is x + kerf, not x + 2 kerf
     share = 0.5 if is_sheet else 1.0
-    before = _earlier(known, book, at) if known and not is_sheet else ()
+    before = _earlier(known, book, at, along) if known and not is_sheet else ()
     state = (
         comb_so_far(before, along, kerf_mm=beam.value, u_kerf_mm=beam.u)
         if before
@@ -768,14 +768,15 @@ def _kerf_of(kerf: str | None, known: _InBook | None, axis: str) -> _Kerf:
     return _Kerf(value=ASSUMED_KERF_MM, u=_U_ASSUMED_MM, standing="ASSUMED")
 
 
-def _earlier(known: _InBook, path: Path | None, at: datetime) -> tuple[CombRound, ...]:
+def _earlier(known: _InBook, path: Path | None, at: datetime, axis: str) -> tuple[CombRound, ...]:
     from boxjoint.shop.learn import comb_rounds
 
     place = known.place
     with open_book(path, write=False) as book:
-        return comb_rounds(
+        rounds = comb_rounds(
             book, place.machine, place.sheet.material, place.sheet.mean_mm, place.settings, at
         )
+    return tuple(r for r in rounds if r.axis == axis)
 
 
 def _material(known: _InBook | None, where: Where) -> str:

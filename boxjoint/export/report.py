@@ -20,6 +20,7 @@ from boxjoint.geometry.rings import Rings
 from boxjoint.job.records import DIRECTIONS, Source, Thickness
 from boxjoint.job.write import job_to_toml
 from boxjoint.solve.box import outside_of
+from boxjoint.solve.panels import Frame
 from boxjoint.units import both, format_mm, mm_and_thou
 
 __all__ = [
@@ -108,6 +109,7 @@ def _joint(built: Built, i: int) -> dict[str, Any]:
     by_a = int(kept[tabs.owner == joint.a].sum())
     by_b = int(kept[tabs.owner == joint.b].sum())
     cut = built.joints[i]
+    u = built.plan.joint_u_mm(*(Frame.of(p.slab).axes.index(joint.axis) for p in (a, b)))
     # glue: each segment on the mate's shoulder (as wide as the mate is thick), and every flank
     area = by_a * tb + by_b * ta + tabs.flanks * ta * tb
     return {
@@ -133,6 +135,7 @@ def _joint(built: Built, i: int) -> dict[str, Any]:
         "clearance": {
             "wanted": built.plan.clearances[i],
             "source": str(built.plan.joint_source),
+            **({} if u is None else {"uncertainty": round(u, 6)}),
             "least": _mm(cut.least) if cut.flanks else None,
             "greatest": _mm(cut.greatest) if cut.flanks else None,
         },

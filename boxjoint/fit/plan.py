@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import sqrt
+from math import hypot, sqrt
 
 from boxjoint.errors import CannotBeCut, InputError
 from boxjoint.fit.compensate import Allowance, Beam
@@ -35,7 +35,9 @@ BRITTLE_RELIEF_MM = 0.5
 class Measured:
     """What the shop knows of this machine, sheet and settings; ``None`` where nothing is known.
 
-    ``clearance`` is for the fit that the job names.
+    ``clearance`` is for the fit that the job names; ``clearance_axis`` (``x`` or ``y``) is the one along
+    which the comb was cut, and ``kerf_difference_u_mm`` the standard uncertainty of kerf_x - kerf_y,
+    over which it is carried to the other.
     """
 
     kerf_x: Figure | None = None
@@ -43,6 +45,8 @@ class Measured:
     scale_x: Figure | None = None
     scale_y: Figure | None = None
     clearance: Figure | None = None
+    clearance_axis: str = ""
+    kerf_difference_u_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +57,8 @@ class Plan:
     ``kerf_y`` are 0 for a router, whose controller offsets by the radius of ``tool`` (mm). ``webs``
     and ``clearances`` are by panel and by joint, mm. ``clearance`` is what was asked, measured on a
     comb or assumed; ``joint_source`` says what the clearances of the joints are: computed where those
-    of the comb were shifted by ``edge_sd`` for the number of tabs.
+    of the comb were shifted by ``edge_sd`` for the number of tabs. ``comb_axis`` and
+    ``kerf_difference_u_mm`` as in :class:`Measured`, where the clearance is a comb's.
     """
 
     kerf_x: Figure
@@ -73,7 +78,36 @@ class Plan:
     joint_source: Source
     edge_sd: Figure | None = None
     tool: Figure | None = None
+    comb_axis: str = ""
+    kerf_difference_u_mm: float | None = None
     warnings: tuple[str, ...] = ()
+
+    def joint_u_mm(self, axis_a: int, axis_b: int) -> float | None:
+        """Standard uncertainty of the clearance, as cut, of one joint, mm.
+
+        Parameters
+        ----------
+        axis_a, axis_b
+            Axis of the sheet, 0 (X) or 1 (Y), along which the flanks' normals of either panel lie.
+
+        Returns
+        -------
+        float or None
+            ``None`` unless both the clearance and the kerf were measured.
+
+        Notes
+        -----
+        A comb along X gives x, the clearance as drawn, so the wanted one as cut is x + 2 k_x. A slot
+        cut across axis a comes out wider by its kerf, the tab across b narrower, and both outlines
+        are drawn for kerfs as estimated, k'. What is missed is the error of x and
+        ``2 (k'_x - k_x) - (k'_a - k_a) - (k'_b - k_b)``: nothing where both lie along the comb's
+        axis, and the error of k_x - k_y once for each panel that does not.
+        """
+        own, difference = self.clearance.uncertainty, self.kerf_difference_u_mm
+        if own is None or difference is None or not self.comb_axis:
+            return None
+        other = sum(axis != "xy".index(self.comb_axis) for axis in (axis_a, axis_b))
+        return hypot(own, other * difference)
 
     @property
     def beam(self) -> Beam:
@@ -192,6 +226,7 @@ def plan_cut(
     web_of = [thick[p] * (1.5 if brittle[p] else 1.0) for p in panels]
     if job.joint.web is not None:
         web_of = [job.joint.web / 1e6] * len(web_of)
+    combed = fit != "" and shop.clearance is not None and job.cut.kerf is None and tool is None
     web = _asked(job.joint.web, min(web_of), "one thickness, 1.5 in brittle stock")
     return Plan(
         kerf_x=kerf_x,
@@ -222,6 +257,8 @@ def plan_cut(
         joint_source=Source.COMPUTED if from_comb and shifted else clearance.source,
         edge_sd=edge_sd if from_comb else None,
         tool=tool,
+        comb_axis=shop.clearance_axis if combed else "",
+        kerf_difference_u_mm=shop.kerf_difference_u_mm if combed else None,
         warnings=tuple(warnings),
     )
 

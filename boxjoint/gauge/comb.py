@@ -36,6 +36,7 @@ __all__ = [
     "Slot",
     "Verdict",
     "carried",
+    "comb_answer",
     "comb_start",
     "comb_update",
     "next_comb",
@@ -47,7 +48,10 @@ __all__ = [
 #: Integral of phi^2 / (Phi (1 - Phi)): a comb of step d fixes a threshold to sqrt(sigma d / this).
 INFORMATION = 1.80639457113725
 
+#: Of a comb that is to be cut; one verdict is worth reading all the same.
 LEAST_SLOTS, MOST_SLOTS = 3, 15
+#: Slots of the next comb where the last one had too few for a comb.
+_USUAL_SLOTS = 9
 
 _POWER = 12  # 4096 particles
 _SEED = 20_241
@@ -135,7 +139,7 @@ class CombRound:
     Parameters
     ----------
     slots
-        3 to 15 slots; two may share one clearance.
+        1 to 15 slots; two may share one clearance.
     own_tab
         True if every slot was tried with its own tab; False if one tab went through all of them,
         whose error is then common to the round.
@@ -143,18 +147,18 @@ class CombRound:
     Raises
     ------
     ReadingError
-        Fewer than 3 or more than 15 slots.
+        No slot, or more than 15.
     """
 
     slots: tuple[Slot, ...]
     own_tab: bool = True
 
     def __post_init__(self) -> None:
-        if not LEAST_SLOTS <= len(self.slots) <= MOST_SLOTS:
+        if not 1 <= len(self.slots) <= MOST_SLOTS:
             raise ReadingError(
                 "number of slots of a comb",
                 value=str(len(self.slots)),
-                limit=f"{LEAST_SLOTS} to {MOST_SLOTS}",
+                limit=f"1 to {MOST_SLOTS}",
             )
 
     @property
@@ -523,7 +527,14 @@ def _refreshed(state: CombState) -> CombState:
     return state
 
 
-def _answer(state: CombState, fit: str) -> CombAnswer:
+def comb_answer(state: CombState, fit: str) -> CombAnswer:
+    """Return what is believed of one fit: clearance as drawn, mm.
+
+    Raises
+    ------
+    ReadingError
+        Unknown fit.
+    """
     x, w = target_of(state.phi, fit, state.assumed), state.weights
     mean = float(w @ x)
     sd = math.sqrt(max(float(w @ (x - mean) ** 2), 0.0))
@@ -576,7 +587,7 @@ def next_comb(
         raise ReadingError(
             "number of slots of a comb", value=str(slots), limit=f"{LEAST_SLOTS} to {MOST_SLOTS}"
         )
-    now = _answer(state, fit)
+    now = comb_answer(state, fit)
     a = state.assumed
     step = max(a.next_step_sd * now.sd_mm, a.least_step_mm, least_step_mm)
     return NextComb(
@@ -601,7 +612,7 @@ def comb_update(
     state
         From :func:`comb_start` or the last update.
     slots
-        3 to 15 slots in any sequence; those without a verdict count for nothing.
+        1 to 15 slots in any sequence; those without a verdict count for nothing.
     own_tab
         Whether every slot had its own tab.
     fit
@@ -617,7 +628,7 @@ def comb_update(
     Raises
     ------
     ReadingError
-        Too few or too many slots, an unknown verdict or fit.
+        No slot or too many, an unknown verdict or fit.
     """
     round_ = CombRound(slots=tuple(slots), own_tab=own_tab)
     target_of(state.phi[:1], fit, state.assumed)  # refuses an unknown fit before any work
@@ -627,7 +638,7 @@ def comb_update(
         findings.append(
             CombFinding(
                 flag=CombFlag.FEW_VERDICTS,
-                text=f"{len(tried)} verdict: a comb tells little from fewer than two",
+                text=f"{'one verdict' if tried else 'no verdict'}: a comb tells little from fewer than two",
             )
         )
     log_likelihood = _log_likelihood(state.phi, round_, state.assumed)
@@ -656,7 +667,7 @@ def comb_update(
                 "it is placed by what is believed now",
             )
         )
-    answers = {name: _answer(state, name) for name in FITS}
+    answers = {name: comb_answer(state, name) for name in FITS}
     return CombResult(
         state=state,
         answers=answers,
@@ -665,7 +676,7 @@ def comb_update(
         next_comb=next_comb(
             state,
             fit,
-            slots=len(round_.slots),
+            slots=len(round_.slots) if len(round_.slots) >= LEAST_SLOTS else _USUAL_SLOTS,
             own_tab=own_tab,
             least_step_mm=round_.step_mm if outside else 0.0,
         ),

@@ -330,7 +330,7 @@ def comb_so_far(
     """
     state = comb_start(kerf_mm=kerf_mm, u_kerf_mm=u_kerf_mm)
     for one in rounds:
-        if one.axis == axis and len(one.verdicts) >= 3:
+        if one.axis == axis and one.verdicts:
             slots = [Slot(x_mm=v.x_mm, verdict=Felt.read(v.verdict)) for v in one.verdicts]
             state = comb_update(state, slots, own_tab=one.own_tab).state
     return state

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from math import sqrt
+from typing import Final
 
 from boxjoint.errors import BookError, nearest_name
 from boxjoint.fit.fits import family_of
 from boxjoint.fit.plan import Measured
-from boxjoint.gauge.comb import LEAST_SLOTS, Slot, carried, comb_start, comb_update
+from boxjoint.gauge.comb import Slot, carried, comb_answer, comb_start, comb_update
 from boxjoint.gauge.comb import Verdict as Felt
 from boxjoint.job.figures import Figure
 from boxjoint.job.records import Job, Source
@@ -21,6 +23,9 @@ from boxjoint.shop.learn import Belief, believe, comb_rounds
 from boxjoint.shop.records import CombRound, GaugeSession, Settings, Sheet, counted
 
 __all__ = ["Found", "find_settings", "find_sheet", "measured_for"]
+
+#: A fit that keeps more than this share of the uncertainty before any comb is the assumed one.
+MOST_OF_PRIOR: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,47 +203,71 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
         for f in (belief.scale_x, belief.scale_y)
     ]
     rounds = comb_rounds(book, machine, material, thickness, settings, at)
+    clearance, axis, note = _clearance(rounds, belief, fit, material)
+    notes += [note] if note else []
     measured = Measured(
         kerf_x=kerf_x,
         kerf_y=kerf_y,
         scale_x=scales[0],
         scale_y=scales[1],
-        clearance=_clearance(rounds, belief, fit, material) if rounds else None,
+        clearance=clearance,
+        clearance_axis=axis,
+        kerf_difference_u_mm=_u_difference(belief),
     )
     return Found(measured=measured, notes=tuple(notes), belief=belief)
 
 
+def _u_difference(belief: Belief) -> float | None:
+    """Standard uncertainty of kerf_x - kerf_y, mm."""
+    if belief.covariance is None:
+        return None
+    (xx, xy, *_), (_, yy, *_) = belief.covariance[:2]
+    return sqrt(max(xx + yy - 2.0 * xy, 0.0))
+
+
 def _clearance(
     rounds: tuple[CombRound, ...], belief: Belief, fit: str, material: str
-) -> Figure | None:
-    """The clearance as cut that the combs of one axis, the most tried one, give for a fit."""
+) -> tuple[Figure | None, str, str]:
+    """The clearance as cut that the combs of one axis, the most tried one, give for a fit.
+
+    Returns the figure, the combs' axis, and why there is none where combs were tried.
+    """
     by_axis = {a: [r for r in rounds if r.axis == a] for a in ("x", "y")}
-    axis = max(("x", "y"), key=lambda a: len(by_axis[a]))
+    axis = max(("x", "y"), key=lambda a: sum(len(r.verdicts) for r in by_axis[a]))
     kerf = belief.kerf_x if axis == "x" else belief.kerf_y
-    if kerf is None:
-        return None
+    if kerf is None or not by_axis[axis]:
+        return None, "", ""
     state = comb_start(kerf_mm=kerf.value, u_kerf_mm=kerf.u)
-    answer = None
+    before = carried(
+        comb_answer(state, fit), kerf_from_mm=kerf.value, kerf_to_mm=0.0, u_difference_mm=0.0
+    )
     verdicts = 0
     for one in by_axis[axis]:
         slots = [Slot(x_mm=v.x_mm, verdict=Felt.read(v.verdict)) for v in one.verdicts]
-        if len(slots) < LEAST_SLOTS:  # the others were struck out
-            continue
-        result = comb_update(state, slots, own_tab=one.own_tab, fit=fit)
-        state, answer = result.state, result.answer
+        state = comb_update(state, slots, own_tab=one.own_tab, fit=fit).state
         verdicts += len(slots)
-    if answer is None:
-        return None
-    felt = carried(answer, kerf_from_mm=kerf.value, kerf_to_mm=0.0, u_difference_mm=0.0)
+    felt = carried(
+        comb_answer(state, fit), kerf_from_mm=kerf.value, kerf_to_mm=0.0, u_difference_mm=0.0
+    )
+    if felt.sd_mm > MOST_OF_PRIOR * before.sd_mm:
+        words = counted(verdicts, "verdict")
+        return (
+            None,
+            "",
+            f"{words} on combs along {axis} say too little of a {fit} fit ({felt.x_mm:+.3f} mm, "
+            f"+-{felt.sd_mm:.3f} mm): it stays ASSUMED; try more slots, then: boxjoint gauge read "
+            "comb ... --save",
+        )
     value = felt.x_mm
     last = max(r.at for r in by_axis[axis])
     note = f"comb along {axis}, {last:%Y-%m-%d}; each joint is corrected for its own number of segments"
     if value < 0 and family_of(material).brittle:
         value, note = 0.0, f"{note}; interference refused in brittle stock"
-    return Figure(
+    figure = Figure(
         value=round(value, 6),
         source=Source.MEASURED,
         uncertainty=felt.sd_mm,
         readings=verdicts,
         note=note,
     )
+    return figure, axis, ""
