@@ -19,6 +19,7 @@ from boxjoint.check.as_cut import (
 from boxjoint.check.built import Built, Part
 from boxjoint.check.compartments import compartments_as_cut
 from boxjoint.check.exact import exact_proof
+from boxjoint.check.one_kerf import clearance_off, inside_off, one_kerf_warnings, sheet_off
 from boxjoint.check.sequence import assembly_sequence
 from boxjoint.check.webs import web_left
 from boxjoint.errors import CannotBeCut, InputError, nearest_name
@@ -27,6 +28,7 @@ from boxjoint.export.panels import all_panels_drawing, panel_drawing
 from boxjoint.export.report import report_json, report_text
 from boxjoint.export.svg import drawing_to_svg
 from boxjoint.fit.compensate import Beam, compensate, virtual_cut
+from boxjoint.fit.controller import one_kerf
 from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
 from boxjoint.fit.relief import relieve
 from boxjoint.geometry.drawing import Drawing
@@ -115,6 +117,7 @@ def build(
             )
         beam = Beam(kerf=PerAxis(x=0.0, y=0.0), scale=plan.beam.scale)
 
+    single = one_kerf(plan) if kerf_by_controller else None
     parts = []
     for panel, web in zip(solution.panels, plan.webs, strict=True):
         drawn = compensate(
@@ -122,7 +125,10 @@ def build(
         )
         if plan.tool is not None:
             _refuse_narrow(drawn.rings, plan.tool.value, panel.name)
-        as_cut = virtual_cut(drawn.rings, beam, name=panel.name)
+        if single is not None:
+            as_cut = single.cut(drawn, name=panel.name)
+        else:
+            as_cut = virtual_cut(drawn.rings, beam, name=panel.name)
         neck = panel.slab.thickness / 1e6 if web > 0 else 0.0
         relieved = relieve(drawn, plan.corner_relief.value, web=web, neck=neck)
         parts.append(
@@ -221,7 +227,7 @@ def _judged(built: Built) -> Built:
         name = solution.joint_name(j.joint)
         if j.unmatched:
             faults.append(f"{name}: {j.unmatched} flanks face no flank of the mate")
-        asked = plan.clearances[j.joint] * 1e6
+        asked = plan.clearances[j.joint] * 1e6 + clearance_off(solution, j.joint, built.one_kerf)
         found = (j.least, j.greatest, j.least_flank, j.greatest_flank)
         if j.flanks and max(abs(f - asked) for f in found) > CLEARANCE_TOLERANCE_NM:
             faults.append(
@@ -230,13 +236,15 @@ def _judged(built: Built) -> Built:
             )
     for inside in built.insides:
         for panel, held in inside.by_panel.items():
-            if abs(held - inside.asked) > INSIDE_TOLERANCE_NM:
+            off = inside_off(solution, inside, panel, built.one_kerf)
+            if abs(held - inside.asked - off) > INSIDE_TOLERANCE_NM:
                 faults.append(
                     f"{inside.block} along {'xyz'[inside.axis]}: {panel} holds {held / 1e6:.6f} mm, "
                     f"asked {inside.asked / 1e6:.6f} mm"
                 )
     for c in built.compartments:
-        if c.binds and abs(c.mean - c.asked) > CLEARANCE_TOLERANCE_NM:
+        allowed = CLEARANCE_TOLERANCE_NM + sheet_off(built.one_kerf)
+        if c.binds and abs(c.mean - c.asked) > allowed:
             faults.append(
                 f"{c.block} along {'xyz'[c.axis]}: the slots of {c.binds} hold {c.mean / 1e6:.6f} mm, "
                 f"asked {c.asked / 1e6:.6f} mm"
@@ -268,7 +276,9 @@ def _outline_faults(built: Built, part: Part) -> list[str]:
     outward[Role.FLOOR] = -plan.floor_relief.value / 2
     if part.panel.slab.guest:
         outward[Role.SHOULDER] = -plan.shoulder_relief.value
-    off = sides_off(part.panel.rings, part.as_cut, outward, [-c / 4 for c in plan.clearances])
+    along = built.one_kerf.off if built.one_kerf else (0.0, 0.0)
+    flanks = [-c / 4 for c in plan.clearances]
+    off = sides_off(part.panel.rings, part.as_cut, outward, flanks, along)
     if off and not faults:
         x, y = off[0].place
         faults.append(
@@ -286,6 +296,7 @@ def _warnings(built: Built) -> list[str]:
     found += built.plan.warnings
     if not built.solution.arrangement.insides:
         found.append("NO INSIDE WAS PROVED: the arrangement names no space that was asked for")
+    found += one_kerf_warnings(built)
     found += _tab_warnings(built.solution)
     found += _sheet_warnings(built)
     found += built.assembly.warnings
@@ -398,7 +409,13 @@ def solid(
 
     as_cut = {p.panel.name: p.as_cut for p in built.parts}
     allowances = {p.panel.name: built.plan.allowance(guest=p.panel.slab.guest) for p in built.parts}
-    proof = solid_proof(built.solution, as_cut, allowances, progress)
+    asked = as_cut
+    if built.one_kerf is not None:  # the outlines are proved for what they allow for
+        asked = {
+            p.panel.name: virtual_cut(p.drawn.rings, built.beam, name=p.panel.name)
+            for p in built.parts
+        }
+    proof = solid_proof(built.solution, asked, allowances, progress)
     step = panels_to_step(built.solution.panels, as_cut, title=built.job.title)
     return replace(built, solid=proof), step
 

@@ -183,7 +183,11 @@ class SideOff:
 
 
 def sides_off(
-    nominal: Rings, as_cut: Rings, outward: Sequence[float], flanks: Sequence[float]
+    nominal: Rings,
+    as_cut: Rings,
+    outward: Sequence[float],
+    flanks: Sequence[float],
+    along: tuple[float, float] = (0.0, 0.0),
 ) -> tuple[SideOff, ...]:
     """Compare every side as cut with the place that its role predicts.
 
@@ -195,6 +199,8 @@ def sides_off(
         By :class:`Role`: how far the side shall lie outside its nominal place, mm (of flanks unused).
     flanks
         By joint: the same for flanks, mm.
+    along
+        What is added to these for sides with their normal along x, along y, mm.
 
     Returns
     -------
@@ -214,6 +220,7 @@ def sides_off(
     wanted = table[nominal.role]
     flank = nominal.role == Role.FLANK
     wanted[flank] = np.asarray([*flanks, 0.0])[nominal.joint[flank]]
+    wanted += np.where(along_x, along[0], along[1])
     off = moved - np.rint(wanted * 1e6).astype(np.int64)
     worst = np.argsort(-np.abs(off), kind="stable")
     return tuple(

@@ -11,6 +11,7 @@ from boxjoint.check.compartments import CompartmentAsCut
 from boxjoint.check.exact import ExactProof
 from boxjoint.errors import ProofFailed
 from boxjoint.fit.compensate import Beam, Drawn
+from boxjoint.fit.controller import OneKerf, one_kerf
 from boxjoint.fit.plan import Plan
 from boxjoint.fit.relief import Relieved
 from boxjoint.geometry.rings import Rings
@@ -41,7 +42,8 @@ class Part:
     relieved
         The same with reliefs at inside corners: what is written to files.
     as_cut
-        What the beam leaves of ``drawn``, in the panel's own axes, nm.
+        What the beam leaves of ``drawn``, in the panel's own axes, nm. Where a controller offsets by
+        one kerf and the machine has two, it is what really comes out.
     web, neck
         The least of each on the part as cut; ``None`` where there is none.
     """
@@ -97,6 +99,11 @@ class Built:
     faults: tuple[str, ...] = ()
     solid: SolidProof | None = None
     warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def one_kerf(self) -> OneKerf | None:
+        """What the controller does where it offsets by one kerf and the machine has two."""
+        return one_kerf(self.plan) if self.kerf_by_controller else None
 
     @property
     def passed(self) -> bool:

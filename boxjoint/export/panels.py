@@ -25,7 +25,7 @@ def kerf_text(built: Built) -> str:
     if built.plan.tool is not None:
         return "KERF NOT IN THE OUTLINES: a router offsets by the radius of its tool"
     if built.kerf_by_controller:
-        mean = (built.plan.kerf_x.value + built.plan.kerf_y.value) / 2
+        mean = built.one_kerf.kerf if built.one_kerf else built.plan.kerf_x.value
         full, half = mm_and_thou(mean, places=3), mm_and_thou(mean / 2, places=3)
         return (
             f"KERF NOT IN THE OUTLINES: enter the full kerf {full} in the controller, "
@@ -47,8 +47,8 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
         ]
     elif built.kerf_by_controller:
         lines.append("kerf applied: no. Enter it in the controller:")
-        one = (x.value + y.value) / 2
-        if x.value == y.value:
+        one = built.one_kerf.kerf if built.one_kerf else x.value
+        if built.one_kerf is None:
             lines.append(f"full kerf {mm_and_thou(one, places=3)} ({x.standing}),")
         else:  # confirmed by the maker: a controller takes one, so the mean errs least
             lines += [
