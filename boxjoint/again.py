@@ -15,7 +15,7 @@ from typing import Any, Literal
 from boxjoint.check.built import Built
 from boxjoint.errors import BoxjointError, CannotBeCut, InputError, nearest_name
 from boxjoint.fit.plan import Measured
-from boxjoint.job.limits import refuse_job
+from boxjoint.job.measures import refuse_job
 from boxjoint.job.read import parse_job
 from boxjoint.job.records import DIRECTIONS, Inside, Job, PanelAsk, Thickness
 from boxjoint.job.write import edit_job_text, job_to_toml, written_length

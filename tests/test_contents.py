@@ -21,7 +21,8 @@ from hypothesis import strategies as st
 from boxjoint.errors import InputError, JobError
 from boxjoint.export.report import report, report_text
 from boxjoint.job.filling import LIES, Compartments, Contents, Dividers, FitInto, Item
-from boxjoint.job.limits import FILLING_WINDOWS, refuse_job
+from boxjoint.job.limits import FILLING_WINDOWS
+from boxjoint.job.measures import refuse_job
 from boxjoint.job.questions import question_job
 from boxjoint.job.read import parse_job, read_job
 from boxjoint.job.records import DIRECTIONS, Inside, Job, Source, Stock, Thickness, Top

@@ -26,8 +26,9 @@ from strategies import jobs, toml_tables
 
 from boxjoint.errors import InputError, JobError
 from boxjoint.job.keys import TABLES, all_keys, key_name
-from boxjoint.job.limits import WINDOWS, refuse_job
+from boxjoint.job.limits import WINDOWS
 from boxjoint.job.locate import places
+from boxjoint.job.measures import refuse_job
 from boxjoint.job.problems import Problem
 from boxjoint.job.questions import question_job
 from boxjoint.job.read import parse_job, read_job
@@ -556,9 +557,8 @@ def test_overrides_are_refused_and_questioned_like_the_file() -> None:
     stock = dataclasses.replace(job.stock, thickness=spread)
     with pytest.raises(JobError, match="disagree"):
         refuse_job(dataclasses.replace(job, stock=stock))
-    joint = dataclasses.replace(job.joint, tab_width=None, segments={"width": 6}, rank=("lid",))
     with pytest.raises(JobError, match=r"(?s)Use 5 or 7.*no such panel"):
-        refuse_job(dataclasses.replace(job, joint=joint))
+        dataclasses.replace(job.joint, tab_width=None, segments={"width": 6}, rank=("lid",))
 
 
 # Writing

@@ -79,4 +79,6 @@ def _brittle(built: Built, cut: Sequence[JointAsCut]) -> list[str]:
             names.append(built.solution.joint_name(j.joint))
     if not names:
         return []
-    return [f"{', '.join(names)}: one kerf leaves interference in brittle stock, which cracks from it"]
+    return [
+        f"{', '.join(names)}: one kerf leaves interference in brittle stock, which cracks from it"
+    ]

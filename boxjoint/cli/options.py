@@ -11,7 +11,7 @@ import click
 
 from boxjoint.errors import InputError
 from boxjoint.fit.plan import Measured
-from boxjoint.job.limits import refuse_job
+from boxjoint.job.measures import refuse_job
 from boxjoint.job.read import read_job
 from boxjoint.job.records import FITS, Job, PerAxis, Thickness
 from boxjoint.units import read_length_nm

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Mapping
 
 from boxjoint.errors import nearest_name
 from boxjoint.job.filling import DIVIDER_NAME
-from boxjoint.job.records import DIRECTIONS, PANELS
 from boxjoint.job.tops import is_further_panel
+from boxjoint.job.words import DIRECTIONS, PANELS
 
 __all__ = ["TABLES", "Keys", "all_keys", "is_known", "key_name", "known_keys", "suggest_key"]
 

@@ -7,16 +7,15 @@ catch a wrong unit or a decimal slip, they do not judge a design. Lengths in mm.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from boxjoint.errors import nearest_name
 from boxjoint.job.keys import Keys
-from boxjoint.job.problems import Problem, job_error
-from boxjoint.job.records import DIRECTIONS, PANELS, Job, Thickness, Unit
-from boxjoint.units import NM_PER_MM, both, mm_and_thou, to_nm
+from boxjoint.job.problems import Problem
+from boxjoint.job.words import PANELS, Unit
+from boxjoint.units import both, mm_and_thou, to_nm
 
 __all__ = [
     "FILLING_WINDOWS",
@@ -30,10 +29,8 @@ __all__ = [
     "TOP_WINDOWS",
     "WINDOWS",
     "Window",
-    "measures",
     "outside",
     "rank_problem",
-    "refuse_job",
     "segments_problem",
     "shown",
     "thickness_problem",
@@ -141,7 +138,7 @@ WINDOWS: dict[str, Window] = {
     ),
 }  # fmt: skip
 
-#: Windows of what fills a box; :func:`measures` says which key takes which.
+#: Windows of what fills a box; :func:`boxjoint.job.measures.measures` says which key takes which.
 FILLING_WINDOWS: dict[str, Window] = {
     "raised": Window(
         name="height of the raised base", least=_F(0), most=_F(1000), usual=(_F(0), _F(100)),
@@ -174,7 +171,7 @@ FILLING_WINDOWS: dict[str, Window] = {
     ),
 }  # fmt: skip
 
-#: Windows of tops, stacks and drawers, by table and key; :func:`measures` uses the same.
+#: Windows of tops, stacks and drawers, by table and key; :func:`boxjoint.job.measures.measures` uses the same.
 TOP_WINDOWS: dict[tuple[str, str], Window] = {
     ("stock", "film"): Window(
         name="film", least=_F(0), most=_F(1), usual=(_F(0), _F(2, 10)), form="small",
@@ -211,7 +208,7 @@ TOP_WINDOWS: dict[tuple[str, str], Window] = {
     ),
 }  # fmt: skip
 
-#: Windows of sheets and of how panels lie on them; :func:`measures` uses the same.
+#: Windows of sheets and of how panels lie on them; :func:`boxjoint.job.measures.measures` uses the same.
 SHEET_WINDOWS: dict[str, Window] = {
     "size": Window(name="size of a sheet", least=_F(5), most=_HOUSE, hint=_UNIT_HINT),
     "bed": Window(name="size of the bed", least=_F(5), most=_HOUSE, hint=_UNIT_HINT),
@@ -367,157 +364,3 @@ def rank_problem(keys: Keys, names: Sequence[str]) -> Problem | None:
                 limit="each panel at most once, strongest first",
             )
     return None
-
-
-def _mm(nm: int) -> Fraction:
-    return Fraction(nm, NM_PER_MM)
-
-
-def _thicknesses(job: Job) -> Iterator[tuple[Keys, Thickness]]:
-    yield ("stock", "thickness"), job.stock.thickness
-    if job.divider_stock.thickness is not None:
-        yield ("dividers", "thickness"), job.divider_stock.thickness
-    for name, panel in job.panels.items():
-        if panel.thickness is not None:
-            yield ("panels", name, "thickness"), panel.thickness
-    for name, sheet in job.sheets.items():
-        if sheet.thickness is not None:
-            yield ("sheets", name, "thickness"), sheet.thickness
-
-
-def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
-    """Give every value of a job that has a window: the way to it, the window, mm (or the ratio).
-
-    Readings of thickness come one by one, with their place in the list. A kerf or scale that is not
-    a finite number has no size and is left out.
-    """
-    for direction, asked in zip(DIRECTIONS, job.inside.asked, strict=True):
-        if asked is not None:
-            yield ("inside", direction), WINDOWS["inside"], _mm(asked)
-    for keys, thickness in _thicknesses(job):
-        for number, reading in enumerate(thickness.readings):
-            place = (*keys, number) if thickness.measured else keys
-            yield place, WINDOWS["thickness"], _mm(reading)
-    yield from _filling(job)
-    yield from _tops(job)
-    yield from _sheets(job)
-    for name in ("kerf", "scale"):
-        pair = getattr(job.cut, name)
-        if pair is not None and math.isfinite(pair.x) and math.isfinite(pair.y):
-            # repr is the shortest decimal that gives the float back: 0.4 is 4/10, not a bit more
-            x, y = (Fraction(repr(float(value))) for value in (pair.x, pair.y))
-            if x == y:
-                yield ("cut", name), WINDOWS[name], x
-            else:
-                yield ("cut", name, "x"), WINDOWS[name], x
-                yield ("cut", name, "y"), WINDOWS[name], y
-    if job.cut.tool is not None:
-        yield ("cut", "tool"), WINDOWS["tool"], _mm(job.cut.tool)
-    if job.cut.edge_sd is not None:
-        yield ("cut", "edge_sd"), WINDOWS["edge_sd"], _mm(job.cut.edge_sd)
-    for name in WINDOWS:
-        value = getattr(job.joint, name, None)
-        if value is not None:
-            yield ("joint", name), WINDOWS[name], _mm(value)
-
-
-def _tops(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
-    """Give the values of tops, stacks and drawers, as :func:`measures` does."""
-    for (table, key), window in TOP_WINDOWS.items():
-        value = getattr(getattr(job, table), key)
-        for number, nm in enumerate(value if isinstance(value, tuple) else (value,)):
-            if nm is not None:
-                place: Keys = (table, key, number) if isinstance(value, tuple) else (table, key)
-                yield place, window, _mm(nm)
-
-
-def _sheets(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
-    """Give the values of sheets and nesting, as :func:`measures` does."""
-    nest = job.nest
-    found: list[tuple[Keys, str, int | None]] = [
-        (("nest", "spacing"), "spacing", nest.spacing),
-        (("nest", "margin"), "margin", nest.margin),
-        *((("nest", "bed", n), "bed", nm) for n, nm in enumerate(nest.bed or ())),
-    ]
-    homes: list[tuple[Keys, tuple[tuple[int, int, int, int], ...]]] = [(("nest",), nest.keep_outs)]
-    for name, sheet in job.sheets.items():
-        found += [(("sheets", name, "size", n), "size", nm) for n, nm in enumerate(sheet.size)]
-        homes.append((("sheets", name), sheet.keep_outs))
-    for home, keep_outs in homes:
-        for number, rectangle in enumerate(keep_outs):
-            found += [
-                ((*home, "keep_outs", number, n), "place" if n < 2 else "reach", nm)
-                for n, nm in enumerate(rectangle)
-            ]
-    for keys, window, value in found:
-        if value is not None:
-            yield keys, SHEET_WINDOWS[window], _mm(value)
-
-
-def _filling(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
-    """Give the values of what fills the box, as :func:`measures` does."""
-    found: list[tuple[Keys, str, int | None]] = [
-        (("bottom", "raised"), "raised", job.bottom.raised),
-        (("dividers", "height"), "divider height", job.dividers.height),
-        (("dividers", "clearance"), "divider clearance", job.dividers.clearance),
-        (("contents", "clearance"), "contents clearance", job.contents.clearance),
-        (("contents", "lining"), "lining", job.contents.lining),
-    ]
-    for name, compartments in zip(DIRECTIONS, job.dividers.along, strict=False):
-        found += [
-            (("dividers", name, "compartments", n), "compartment", size)
-            for n, size in enumerate(compartments.sizes)
-            if isinstance(size, int)
-        ]
-    for name, item in job.items.items():
-        found += [(("items", name, "size", n), "item", s) for n, s in enumerate(item.size or ())]
-        found.append((("items", name, "thickness"), "item", item.thickness))
-    for name in DIRECTIONS:
-        room = job.contents.finger_room.get(name)
-        found.append((("contents", "finger_room", name), "finger room", room))
-        found.append((("fit_into", name), "fit into", getattr(job.fit_into, name)))
-    for keys, window, value in found:
-        if value is not None:
-            yield keys, FILLING_WINDOWS[window], _mm(value)
-
-
-def refuse_job(job: Job, *, proceed: bool = False) -> None:
-    """Refuse a job whose values are out of their windows, however they came into it.
-
-    The reader has checked what stands in the file; this is for values that replace them later.
-
-    Parameters
-    ----------
-    job
-        The job, with its overrides.
-    proceed
-        True lets an unlikely kerf pass.
-
-    Raises
-    ------
-    JobError
-        All problems, by key; no lines, since an override has none.
-    """
-    found = [
-        outside(window, keys, value, unit=job.unit, proceed=proceed)
-        for keys, window, value in measures(job)
-    ]
-    found += [
-        thickness_problem(keys, [_mm(r) for r in thickness.readings], unit=job.unit)
-        for keys, thickness in _thicknesses(job)
-    ]
-    found += [
-        segments_problem(("joint", "segments", name), count)
-        for name, count in job.joint.segments.items()
-    ]
-    found += [
-        Problem(
-            keys=("cut", name), what=f"{name} is not a finite number", value=f"{pair.x}, {pair.y}"
-        )
-        for name, pair in (("kerf", job.cut.kerf), ("scale", job.cut.scale))
-        if pair is not None and not (math.isfinite(pair.x) and math.isfinite(pair.y))
-    ]
-    found.append(rank_problem(("joint", "rank"), job.joint.rank))
-    problems = [problem for problem in found if problem is not None]
-    if problems:
-        raise job_error(problems)

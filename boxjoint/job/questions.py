@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from boxjoint.job.keys import key_name
-from boxjoint.job.limits import Window, measures, shown
+from boxjoint.job.limits import Window, shown
+from boxjoint.job.measures import measures
 from boxjoint.job.records import DIRECTIONS, Job
 from boxjoint.job.tops import speaks_of, unused_keys
 from boxjoint.units import both

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Literal
 
 from boxjoint.errors import InputError
 from boxjoint.job.filling import (
@@ -19,9 +18,11 @@ from boxjoint.job.filling import (
     FitInto,
     Item,
 )
+from boxjoint.job.joint_ask import JointAsk
 from boxjoint.job.sheets import Nesting, SheetAsk, Turn
 from boxjoint.job.thickness import Source, Thickness
 from boxjoint.job.tops import Drawers, Stack, Top, further_panels, homes_of
+from boxjoint.job.words import AXES, DIRECTIONS, FITS, PANELS, Ends, Unit
 
 __all__ = [
     "AXES",
@@ -44,17 +45,6 @@ __all__ = [
     "Top",
     "Unit",
 ]
-
-Unit = Literal["mm", "in"]
-Ends = Literal["inner", "outer"]
-
-#: The three directions of the inside, along x, y and z.
-DIRECTIONS = ("length", "width", "height")
-AXES = ("x", "y", "z")
-#: Default rank, strongest first.
-PANELS = ("bottom", "top", "front", "back", "left", "right")
-#: Names of fits, tightest first.
-FITS = ("press", "snug", "glue", "slip", "loose")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,36 +135,6 @@ class Cut:
     def __post_init__(self) -> None:
         if self.tool is not None and self.kerf is not None:
             raise InputError("tool and kerf exclude each other", do="keep one of the two")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JointAsk:
-    """How the joints shall be: fit, widths, ends, ranks.
-
-    ``clearance`` (nm, negative is interference) excludes ``fit``; ``tab_width`` (nm) excludes
-    ``segments`` (odd counts by direction). ``rank`` is strongest first and may name a part of the
-    panels; the others follow in the default rank. ``corner_relief`` is the radius of the relief at
-    inside corners, nm; ``None``: by material and tool.
-    """
-
-    clearance: int | None = None
-    fit: str | None = None
-    sheet_clearance: int | None = None
-    tab_width: int | None = None
-    segments: dict[str, int] = field(default_factory=dict)
-    ends: Ends = "inner"
-    rank: tuple[str, ...] = ()
-    proud: int = 0
-    web: int | None = None
-    shoulder_relief: int | None = None
-    floor_relief: int | None = None
-    corner_relief: int | None = None
-
-    def __post_init__(self) -> None:
-        if self.clearance is not None and self.fit is not None:
-            raise InputError("clearance and fit exclude each other", do="keep one of the two")
-        if self.tab_width is not None and self.segments:
-            raise InputError("tab_width and segments exclude each other", do="keep one of the two")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
