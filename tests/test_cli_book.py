@@ -181,7 +181,7 @@ def test_lists(shop: Cli) -> None:
     assert len(records(shop, "all")) == 5
     assert [r["kind"] for r in records(shop, "gauges")] == ["gauge"]
     line = shop("book", "list", "gauges").out
-    assert "14 values of K-JGRFX" in line and "red laser, birch plywood 3.02 mm, ply3" in line
+    assert "14 values of K-XCXPB" in line and "red laser, birch plywood 3.02 mm, ply3" in line
     assert "nothing of that kind" in shop("book", "list", "combs").out
     shown = shop("book", "list", "gagues")
     assert shown.code == 2 and "Did you mean 'gauges'" in shown.err

@@ -393,7 +393,7 @@ def test_an_axis_without_readings_is_assumed(cli: Cli) -> None:
 def test_a_changed_form_or_one_of_another_gauge_is_refused(cli: Cli, tmp_path: Path) -> None:
     text = (READINGS / "kerf-gauge.csv").read_text()
     for old, new, said in (
-        ("K-JGRFX", "K-BCDFG", "row"),
+        ("K-XCXPB", "K-BCDFG", "row"),
         ("stack,x,72,8", "stack,x,72,7", "row 7"),
         ("window,x,72,", "window,x,70,", "row 3"),
         ("boxjoint gauge form", "some form", "no gauge form"),
@@ -445,11 +445,24 @@ def test_no_reading_and_nobody_there(cli: Cli) -> None:
     assert cli("gauge", "read", "comb").code == 2
 
 
+def test_the_form_of_another_piece_is_refused_naming_both(cli: Cli) -> None:
+    form = READINGS / "kerf-gauge.csv"
+    own = next(c[1] for c in csv.reader(form.read_text().splitlines()) if c and c[0] == "gauge")
+    assert cli("gauge", "read", "kerf", form, "--piece", own.lower()).code == 0
+    shown = cli("gauge", "read", "kerf", form, "--piece", "K-BCDFG")
+    assert shown.code == 2
+    assert own in shown.err and "K-BCDFG" in shown.err and "another gauge" in shown.err
+    comb = cli("gauge", "read", "comb", READINGS / "comb-1.csv", "--piece", own)
+    assert comb.code == 2 and own in comb.err
+    typed = cli("gauge", "read", "kerf", "--piece", own, "--reading", "plug x 40: 39.8")
+    assert typed.code == 2 and "only a form" in typed.err
+
+
 def test_asked_one_by_one(cli: Cli) -> None:
     answers = ["3.02", "99.90", "59.76", "seventy", "72.24", "50,22", "71.00", "48.30", "", ""]
     shown = cli("gauge", "read", "kerf", "--quick", typed="\n".join(answers) + "\n")
     assert shown.code == 0, shown.err
-    assert "K-JGRFX: is that the code on the piece?" in shown.out
+    assert "with N=8 and N=8 marked" in shown.out
     assert "stack X, 8 slices" in shown.out
     assert "Once more" in shown.err
     assert "kerf_x" in shown.out
@@ -473,7 +486,7 @@ def test_saved_readings_are_believed(shop: Cli, tmp_path: Path) -> None:
         (entry,) = book.entries("gauge")
         record = entry.record
         assert len(record.readings) == 12
-        assert record.source == "K-JGRFX (kerf-gauge.csv)"
+        assert record.source == "K-XCXPB (kerf-gauge.csv)"
         assert record.caliper_step_mm == 0.02
         assert "INVENTED" in record.note
     # the same form again would count twice

@@ -433,6 +433,21 @@ def test_letters_stay_off_the_cuts(piece: GaugePiece) -> None:
             assert all(mark.distance(b) > 0.2 for b in boxes)
 
 
+def test_codes_tell_stocks_apart() -> None:
+    other_kerf = PerAxis(x=0.21, y=0.18)
+    stocks = [
+        PLY,
+        replace(PLY, material="acrylic"),
+        replace(PLY, thickness_mm=PLY.thickness_mm + 0.1),
+        replace(PLY, kerf=other_kerf),
+    ]
+    for draw in (kerf_gauge, strips, lambda s: fit_comb(s, tab_width_mm=9, centre_mm=-0.3)):
+        codes = [draw(s).code for s in stocks]
+        assert len(set(codes)) == len(stocks)
+        same = replace(PLY, material=f" {PLY.material.upper()} ")
+        assert draw(same).code == codes[0]
+
+
 def test_codes_tell_pieces_apart() -> None:
     pieces = all_pieces()
     codes = [p.code for p in pieces]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from strategies import shop_histories
 
-from boxjoint.errors import BookError, BoxjointError, FileProblem
+from boxjoint.errors import BookError, BoxjointError, FileProblem, InputError
 from boxjoint.shop import exchange
 from boxjoint.shop import records as rec
 from boxjoint.shop.book import Book
@@ -176,6 +177,39 @@ def test_rows_without_their_record_are_refused(tmp_path: Path) -> None:
     path.write_text(path.read_text(encoding="utf-8").split("\n")[0] + "\n", encoding="utf-8")
     with Book.open(tmp_path / "b") as book, pytest.raises(BookError, match="without their record"):
         import_file(book, tmp_path / "csv")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('machine = "m"', 'machine = "n"', r"gauge 1: no such machine in the shop book: 'n'"),
+        ("drawn_mm = 60.0", "drawn_mm = -60.0", r"gauge 1.readings, row 2: .*-60"),
+        ("thickness_mm = [3.0]", "thickness_mm = [-3.0]", r"sheet 1: .*-3"),
+    ],
+)
+def test_what_an_import_refuses_has_file_and_record(
+    tmp_path: Path, old: str, new: str, said: str
+) -> None:
+    at = datetime(2026, 3, 2, 8, tzinfo=UTC)
+    with Book.open(tmp_path / "b") as book:
+        book.append(rec.Machine(at=at, name="m"))
+        sheet = book.append(rec.Sheet(at=at, material="ply", thickness_mm=(3.0,))).id
+        made = book.append(rec.Settings(at=at, speed=10, speed_unit="mm/s")).id
+        rows = tuple(
+            rec.Reading(form="plug", axis="x", drawn_mm=d, values_mm=(d - 0.2,))
+            for d in (40.0, 60.0)
+        )
+        book.append(rec.GaugeSession(at=at, machine="m", sheet=sheet, settings=made, readings=rows))
+        export_toml(book, tmp_path / "a.toml")
+    text = "\n".join(
+        x for x in (tmp_path / "a.toml").read_text().splitlines() if not x.startswith("id =")
+    )
+    # the sheet's id follows from its record, which one case changes: the gauge is then not reached
+    (tmp_path / "c.toml").write_text(text.replace(old, new, 1))
+    with Book.open(tmp_path / "d") as other, pytest.raises(InputError) as caught:
+        import_file(other, tmp_path / "c.toml")
+    assert str(caught.value).startswith(f"{tmp_path / 'c.toml'}: ")
+    assert re.search(said, str(caught.value)), str(caught.value)
 
 
 def test_missing_files(tmp_path: Path) -> None:

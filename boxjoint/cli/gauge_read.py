@@ -46,6 +46,9 @@ PLOT = click.option(
     "--plot", metavar="PATH", type=click.Path(path_type=Path), help="Also draw it: .svg or .png."
 )
 JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout, nothing else.")
+PIECE = click.option(
+    "--piece", metavar="CODE", help="Code marked on the piece; a form of another one is refused."
+)
 FORMS = click.argument(
     "forms", metavar="[FORM]...", nargs=-1, type=click.Path(path_type=Path, readable=False)
 )
@@ -100,6 +103,7 @@ class _InBook:
     show_default=True,
     help="Of bare values that are typed; drawn sizes are mm.",
 )
+@PIECE
 @click.option("--quick", is_flag=True, help="Ask for the six readings of the quick form only.")
 @click.option("--caliper-step", metavar="LENGTH", help="Step of the caliper's display.")
 @click.option("--with-book", is_flag=True, help="Start from what the book believes, not from all.")
@@ -114,6 +118,7 @@ def read_kerf(
     forms: tuple[Path, ...],
     typed: tuple[str, ...],
     unit: str,
+    piece: str | None,
     quick: bool,
     caliper_step: str | None,
     with_book: bool,
@@ -146,7 +151,8 @@ def read_kerf(
     from boxjoint.shop.bench import agreement, prior_of
 
     kind = _plot_kind(plot)
-    taken = _taken(forms, typed, unit, quick, given)
+    _only_forms(piece, forms)
+    taken = _taken(forms, typed, unit, quick, given, piece)
     facts = taken[0].facts
     at = date_of(date or facts.get("date", ""), "--date" if date else f"{taken[0].source}: date")
     caliper = _caliper(caliper_step, taken)
@@ -201,6 +207,7 @@ def _taken(
     unit: str,
     quick: bool,
     given: Mapping[str, Any],
+    piece: str | None,
 ) -> tuple[_Taken, ...]:
     from boxjoint.cli.typed import read_readings
     from boxjoint.gauge.form import read_form
@@ -210,7 +217,7 @@ def _taken(
     if forms:
         out = []
         for path in forms:
-            form = read_form(path)
+            form = read_form(path, piece)
             if not form.readings:
                 raise _other_form(form, "boxjoint gauge read comb")
             out.append(
@@ -238,6 +245,13 @@ def _taken(
     return (_ask(of_unit, quick, given),)
 
 
+def _only_forms(piece: str | None, forms: tuple[Path, ...]) -> None:
+    if piece is not None and not forms:
+        raise InputError(
+            "only a form belongs to a piece", where="--piece", do="give its form, or leave this out"
+        )
+
+
 def _other_form(form: FilledForm, command: str) -> ReadingError:
     return ReadingError(
         f"this is the form of a {form.kind}, with nothing in it for this command",
@@ -263,11 +277,15 @@ def _ask(unit: str, quick: bool, given: Mapping[str, Any]) -> _Taken:
         thickness = lengths_mm((text,), "thickness")
     mean = sum(thickness) / len(thickness)
     piece = kerf_gauge(GaugeStock(material="", thickness_mm=mean), quick=quick)
-    click.echo(f"{piece.title}, {piece.code}: is that the code on the piece? If not, stop here")
+    slices = {row.axis: row.slices for row in piece.rows if row.form is Form.STACK}
     click.echo(
-        f"and fill in the form that was drawn with it. Values in {unit}, repeats set apart by"
+        f"{piece.title}: a frame of 100 x 60 mm, with N={slices['x']} and N={slices['y']} marked"
     )
-    click.echo("a comma and a blank; an empty line leaves a row out.")
+    click.echo(
+        "at its windows. If yours says otherwise, stop here (ctrl-C) and fill in the form that"
+    )
+    click.echo(f"was drawn with it. Values in {unit}, repeats set apart by a comma and a blank; an")
+    click.echo("empty line leaves a row out. Nothing is kept before the last row.")
     for line in piece.how:
         click.echo(f"  {line}")
     readings = []
@@ -292,7 +310,7 @@ def _ask(unit: str, quick: bool, given: Mapping[str, Any]) -> _Taken:
                 click.echo(f"{error} Once more:", err=True)
     if not readings:
         raise InputError("no readings", do="write at least one value")
-    return _Taken(source=f"{piece.code} (asked)", readings=tuple(readings), unit=unit)
+    return _Taken(source="kerf gauge (asked)", readings=tuple(readings), unit=unit)
 
 
 def _together(taken: Sequence[_Taken]) -> tuple[Reading, ...]:
@@ -587,6 +605,7 @@ class _Kerf:
 
 @read.command("comb")
 @FORMS
+@PIECE
 @click.option("--verdict", "one_by_one", metavar="X=WORD", multiple=True, help="-0.30=press")
 @click.option("--verdicts", metavar="WORDS", help="Of all slots, from slot 1: no,press,slides...")
 @click.option("--centre", metavar="LENGTH", help="Of --verdicts: x of the middle slot.")
@@ -606,6 +625,7 @@ class _Kerf:
 @JSON
 def read_comb(
     forms: tuple[Path, ...],
+    piece: str | None,
     one_by_one: tuple[str, ...],
     verdicts: str | None,
     centre: str | None,
@@ -639,8 +659,9 @@ def read_comb(
     from boxjoint.shop.bench import comb_so_far
 
     kind = _plot_kind(plot)
+    _only_forms(piece, forms)
     rounds = _rounds(
-        forms, one_by_one, verdicts, centre, step, axis, one_tab, sheet_comb, tab_width
+        forms, piece, one_by_one, verdicts, centre, step, axis, one_tab, sheet_comb, tab_width
     )
     facts, along = rounds[0].facts, rounds[0].axis
     if len({(r.axis, r.sheet_comb) for r in rounds}) > 1:
@@ -692,6 +713,7 @@ def read_comb(
 
 def _rounds(
     forms: tuple[Path, ...],
+    piece: str | None,
     one_by_one: tuple[str, ...],
     verdicts: str | None,
     centre: str | None,
@@ -713,7 +735,7 @@ def _rounds(
     if forms:
         out = []
         for path in forms:
-            form = read_form(path)
+            form = read_form(path, piece)
             if not form.slots:
                 raise _other_form(form, "boxjoint gauge read kerf")
             out.append(

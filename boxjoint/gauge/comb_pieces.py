@@ -107,7 +107,7 @@ def fit_comb(
         SlotRow(slot=j + 1, x_mm=x, slot_mm=w + x / 2, tab_mm=w - x / 2) for j, x in enumerate(xs)
     )
     _require_widths(rows, stock, 2 * w - rows[-1].slot_mm)
-    code = code_of(GaugeKind.COMB, w, t, centre_mm, step_mm, slots, axis, bridge_mm)
+    code = code_of(GaugeKind.COMB, w, t, centre_mm, step_mm, slots, axis, bridge_mm, *stock.facts)
 
     plate = _plate(
         widths=[r.slot_mm for r in rows], pitch=2 * w, land=w, depth=t, code=code, axis=axis
@@ -190,7 +190,17 @@ def sheet_comb(
     rows = tuple(SlotRow(slot=j + 1, x_mm=x, slot_mm=t + x, tab_mm=t) for j, x in enumerate(xs))
     land = max(2 * t, 6.0)
     _require_widths(rows, stock, land - (rows[-1].slot_mm - t))
-    code = code_of(GaugeKind.SHEET_COMB, t, segment_mm, centre_mm, step_mm, slots, axis, bridge_mm)
+    code = code_of(
+        GaugeKind.SHEET_COMB,
+        t,
+        segment_mm,
+        centre_mm,
+        step_mm,
+        slots,
+        axis,
+        bridge_mm,
+        *stock.facts,
+    )
     plate = _plate(
         widths=[r.slot_mm for r in rows],
         pitch=t + land,

@@ -184,7 +184,8 @@ def coupon(
         turn = turns.get(panel.name, 0) % 4
         drawn.append(compensate(panel.rings, beam, allowance, quarters=turn, name=panel.name))
     facts = [plain(v) for d in drawn for v in (d.rings.xy - d.rings.xy.min(axis=0)).ravel() / 1e6]
-    code = code_of(GaugeKind.COUPON, *(p.name for p in panels), *facts)
+    stock = [f"{p.name} {plain(p.slab.thickness / 1e6)}" for p in panels]
+    code = code_of(GaugeKind.COUPON, *stock, *facts)
 
     parts: list[GaugePart] = []
     rows: list[ReadingRow] = []

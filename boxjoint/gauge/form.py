@@ -358,7 +358,7 @@ def _form(
                 "unknown entry of a form", where=name, value=repr(key), do=nearest_name(key, _HEAD)
             )
     gauge = str(head.get("gauge", "")).strip().upper()
-    wanted = piece.code if isinstance(piece, GaugePiece) else piece
+    wanted = piece.code if isinstance(piece, GaugePiece) else piece and piece.strip().upper()
     if wanted is not None and gauge != wanted:
         raise ReadingError(
             "this form belongs to another gauge",

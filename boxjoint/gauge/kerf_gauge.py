@@ -109,7 +109,7 @@ def kerf_gauge(
     long_x, long_y = fx - 2 * _WEB_MM - _BETWEEN_MM - _WINDOW_MM, fy - 2 * _WEB_MM
     nx = _slices("x", long_x, stock.thickness_mm, slices)
     ny = _slices("y", long_y, stock.thickness_mm, slices)
-    code = code_of(GaugeKind.KERF, fx, fy, nx, ny, bridge_mm)
+    code = code_of(GaugeKind.KERF, fx, fy, nx, ny, bridge_mm, *stock.facts)
     gap = bridge_mm + stock.widest_kerf_mm if bridge_mm else 0.0
 
     x0 = y0 = _WEB_MM

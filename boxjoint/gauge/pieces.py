@@ -107,6 +107,13 @@ class GaugeStock:
         for axis in ("x", "y"):
             require_range(f"guessed kerf {axis}", getattr(self.kerf, axis), 0.01, 1.5)
 
+    @property
+    def facts(self) -> tuple[str, ...]:
+        """What ties a piece's code to this stock: material, thickness and kerf, as they are shown."""
+        material = " ".join(self.material.lower().split())
+        kerf = (f"{self.kerf.x:.3f}", f"{self.kerf.y:.3f}")
+        return (material, f"{self.thickness_mm:.2f}", *kerf)
+
     def kerf_mm(self, axis: Axis) -> float:
         """Guessed kerf along an axis, mm."""
         return self.kerf.x if axis == "x" else self.kerf.y

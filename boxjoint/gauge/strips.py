@@ -164,7 +164,7 @@ def strips(
         "length of a strip", length_mm, 100.0, most, "both strips lie on the bed unturned"
     )
     require_range("width of a strip", width_mm, 6.0, 60.0)
-    code = code_of(GaugeKind.STRIP, length_mm, width_mm)
+    code = code_of(GaugeKind.STRIP, length_mm, width_mm, *stock.facts)
 
     def label(x: float, y: float, text: str, height: float) -> Label:
         return Label(layer=Layer.MARK, at=(x, y), text=text, height=height)

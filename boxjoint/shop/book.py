@@ -260,6 +260,7 @@ class Book:
                     "no such machine in the shop book",
                     value=repr(machine),
                     do=nearest_name(machine, known) or "add the machine first",
+                    pointer="machine",
                 )
         for name, kind in _POINTS_AT.items():
             target = getattr(record, name, None)
@@ -274,6 +275,7 @@ class Book:
                     where=f"{record.kind}.{name}",
                     value=repr(target),
                     do=f"add the {kind} first" if kind else "list the book for its ids",
+                    pointer=name,
                 )
             if isinstance(record, Strike) and record.row:
                 rows = self._row_count(*found)
@@ -282,6 +284,7 @@ class Book:
                         "no such row to strike out",
                         value=str(record.row),
                         limit=f"this record has {rows}",
+                        pointer="row",
                     )
 
     def _row_count(self, kind: str, seq: int) -> int:

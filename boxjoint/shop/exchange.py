@@ -343,8 +343,26 @@ def import_file(book: Book, path: Path) -> Imported:
         Names the record that cannot be read; nothing was imported.
     """
     found = _read_csv(path) if path.is_dir() else _read_toml(path)
-    records = [_checked(where, kind, plain) for where, kind, plain in found]
-    done = book.append_all(_in_sequence(records))
+    places: dict[str, str] = {}
+    records = []
+    for where, kind, plain in found:
+        record = _checked(where, kind, plain)
+        places.setdefault(content_id(record), where)
+        records.append(record)
+    at = ""
+
+    def one_by_one() -> Iterator[Record]:
+        nonlocal at
+        for record in _in_sequence(records):
+            at = places[content_id(record)]
+            yield record
+
+    try:
+        done = book.append_all(one_by_one())
+    except BookError as error:
+        if error.data.get("pointer"):  # the record's own fault, not the disk's or the book's
+            raise error.within(at) from None
+        raise
     new = sum(a.new for a in done)
     return Imported(new=new, known=len(done) - new)
 

@@ -20,7 +20,7 @@ from dataclasses import MISSING, dataclass, fields
 from datetime import UTC, datetime
 from typing import Any, ClassVar, Final, get_args, get_type_hints
 
-from boxjoint.errors import BookError, ReadingError, nearest_name
+from boxjoint.errors import BookError, InputError, ReadingError, nearest_name
 
 __all__ = [
     "AFFECTS",
@@ -648,7 +648,10 @@ def _build(cls: type[Any], plain: Mapping[str, Any], where: str) -> Any:
                 raise BookError("a field is missing", where=where, value=repr(name))
             continue
         values[name] = _value(hint, plain[name], f"{where}.{name}")
-    return cls(**values)
+    try:
+        return cls(**values)
+    except InputError as error:  # what the record itself refuses knows no file
+        raise error.within(where) from None
 
 
 def _value(hint: Any, value: Any, where: str) -> Any:
