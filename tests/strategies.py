@@ -18,6 +18,16 @@ from boxjoint.gauge.comb import Slot, Verdict, slot_positions
 from boxjoint.gauge.readings import Form, Reading
 from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.geometry.rings import Rings, Role, cut_rectangles, label
+from boxjoint.job.cutouts import (
+    CUTOUTS,
+    EDGES,
+    KEYS_OF,
+    MOST_VENTS,
+    REFERENCES,
+    TO,
+    Cutout,
+    Place,
+)
 from boxjoint.job.filling import (
     FIXINGS,
     LIES,
@@ -214,6 +224,51 @@ def drawer_asks(draw: st.DrawFn) -> Drawers:
     )
 
 
+def _sides(one: str, other: str) -> st.SearchStrategy[dict[str, int]]:
+    """A distance from one of two edges, or from neither."""
+    away = _nm(0, 5000)
+    return st.one_of(
+        st.just({}), st.fixed_dictionaries({one: away}), st.fixed_dictionaries({other: away})
+    )
+
+
+@st.composite
+def cutout_asks(draw: st.DrawFn) -> Cutout:
+    """Any table of a cut-out that the reader accepts."""
+    kind = draw(st.sampled_from(CUTOUTS))
+    takes, needs = KEYS_OF[kind]
+    panels = st.sampled_from((*PANELS, *FURTHER_PANELS, "drawer-2-front", "divider-x1"))
+    edge = draw(st.sampled_from(EDGES)) if "edge" in takes else "top"
+    across, along = _sides("from_left", "from_right"), _sides("from_bottom", "from_top")
+    size: tuple[int, int] | None = None
+    if "size" in needs or ("size" in takes and draw(st.booleans())):
+        size = (draw(_nm(0.1, 5000)), draw(_nm(0.1, 5000)))
+    radius = None
+    if "radius" in takes and size is not None and draw(st.booleans()):
+        most = min(size) // 2 if kind == "window" else min(size[0] // 2, size[1])
+        radius = draw(st.integers(0, min(most, 1_000_000_000)))
+    count = st.integers(1, MOST_VENTS)
+    round_ = "diameter" in takes
+    return Cutout(
+        panels=tuple(draw(st.lists(panels, min_size=1, max_size=3, unique=True))),
+        kind=kind,
+        place=Place(
+            **(draw(across) if "edge" not in takes or edge in ("top", "bottom") else {}),
+            **(draw(along) if "edge" not in takes or edge in ("left", "right") else {}),
+            edges=draw(st.sampled_from(REFERENCES)),
+            to=draw(st.none() | st.sampled_from(TO)),
+        ),
+        diameter=draw(_nm(0.1, 1000)) if round_ else None,
+        clearance=draw(st.none() | _nm(-1, 20)) if round_ else None,
+        size=size,
+        radius=radius,
+        rows=draw(count) if "rows" in takes else 1,
+        columns=draw(count) if "columns" in takes else 1,
+        gap=draw(st.none() | _nm(0.1, 1000)) if "gap" in takes else None,
+        edge=edge,
+    )
+
+
 @st.composite
 def item_asks(draw: st.DrawFn) -> Item:
     """Any table of an item that the reader accepts."""
@@ -374,6 +429,7 @@ def jobs(draw: st.DrawFn) -> Job:
         ),
         stack=draw(st.builds(Stack, count=st.integers(1, 100), clearance=st.none() | _nm(0.05, 5))),
         drawers=draw(drawer_asks()),
+        cutouts=tuple(draw(st.lists(cutout_asks(), max_size=3))),
         shop=draw(st.builds(ShopAsk, machine=st.just("") | names(), sheet=st.just("") | names())),
         sheets=draw(
             st.dictionaries(names().filter(lambda n: bool(n.strip())), sheet_asks(), max_size=3)

@@ -18,7 +18,8 @@ __all__ = ["TABLES", "Keys", "all_keys", "is_known", "key_name", "known_keys", "
 #: The way to a value: names of tables and keys, and places in lists counted from 0.
 Keys = tuple[str | int, ...]
 
-#: What each table may hold. ``"*"`` stands for the name of any panel, or of any item.
+#: What each table may hold. ``"*"`` stands for the name of any panel, or of any item, and for the
+#: place of a table in its list.
 TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     (): (
         "title",
@@ -36,6 +37,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "top",
         "stack",
         "drawers",
+        "cutouts",
         "shop",
         "sheets",
         "nest",
@@ -75,6 +77,25 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("top",): ("kind", "clearance", "depth", "lip", "gap"),
     ("stack",): ("count", "clearance"),
     ("drawers",): ("count", "heights", "inside_of", "clearance", "above", "behind", "stops"),
+    ("cutouts",): ("*",),
+    ("cutouts", "*"): (
+        "panel",
+        "kind",
+        "from_left",
+        "from_right",
+        "from_bottom",
+        "from_top",
+        "edges",
+        "to",
+        "diameter",
+        "clearance",
+        "size",
+        "radius",
+        "rows",
+        "columns",
+        "gap",
+        "edge",
+    ),
     ("shop",): ("machine", "sheet", "settings"),
     ("sheets",): ("*",),
     ("sheets", "*"): (
@@ -110,7 +131,9 @@ _INLINE = (
     ("contents", "finger_room"),
 )
 # tables whose keys are names that the job gives
-_NAMED = ("panels", "items", "sheets")
+_NAMED = ("panels", "items", "sheets", "cutouts")
+# lists of tables, each written under [[...]]
+_LISTS = ("cutouts",)
 
 
 def _pattern(keys: Keys) -> tuple[str, ...]:
@@ -153,10 +176,19 @@ def key_name(keys: Keys, *, table: bool = False) -> str:
     keys
         The way to the value.
     table
-        True where the whole way names a table, as in ``[panels.bottom]``.
+        True where the whole way names a table, as in ``[panels.bottom]``. The second table of a
+        list is ``[[cutouts]] 2``.
     """
+    head = ""
+    if len(keys) > 1 and keys[0] in _LISTS and isinstance(keys[1], int):
+        head, keys = f"[[{keys[0]}]] {keys[1] + 1}", keys[2:]
+        if not keys:
+            return head
     names = [str(k) for k in keys if isinstance(k, str)]
     places = [k for k in keys if isinstance(k, int)]
+    if head:
+        item = f", item {places[0] + 1} of its list" if places else ""
+        return f"{head} {'.'.join(names)}{item}"
     depth = len(names) if table else 0
     while not table and depth < len(names) - 1 and _pattern(tuple(names[: depth + 1])) in TABLES:
         if _pattern(tuple(names[: depth + 1])) in _INLINE:
@@ -183,4 +215,6 @@ def suggest_key(keys: Keys) -> str:
     home = homes[0]
     if not home:
         return f"{name!r} belongs at the top of the file, before the first [table]"
+    if home[0] in _LISTS:
+        return f"{name!r} belongs in [[{home[0]}]]"
     return f"{name!r} belongs in [{'.'.join(home).replace('*', 'NAME')}]"

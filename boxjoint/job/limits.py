@@ -18,6 +18,7 @@ from boxjoint.job.words import PANELS, Unit
 from boxjoint.units import both, mm_and_thou, to_nm
 
 __all__ = [
+    "CUTOUT_WINDOWS",
     "FILLING_WINDOWS",
     "MOST_COMPARTMENTS",
     "MOST_GRID",
@@ -226,6 +227,27 @@ SHEET_WINDOWS: dict[str, Window] = {
 #: Sheets of one size, and keep-outs on one.
 MOST_SHEETS = 10_000
 MOST_KEEP_OUTS = 100
+
+#: Windows of cut-outs, by key.
+CUTOUT_WINDOWS: dict[str, Window] = {
+    "from": Window(
+        name="distance from the edge", least=_F(0), most=_HOUSE,
+        hint="distances from edges are positive; name the other edge instead",
+    ),
+    "diameter": Window(
+        name="diameter", least=_F(1, 10), most=_F(1000), usual=(_F(1), _F(150)), hint=_UNIT_HINT
+    ),
+    "clearance": Window(
+        name="clearance of the hole", least=_F(-1), most=_F(20), usual=(_F(-2, 10), _F(5)),
+        form="small", hint="clearance is hole minus what goes in, on the diameter",
+    ),
+    "size": Window(
+        name="size of the cut-out", least=_F(1, 10), most=_HOUSE, usual=(_F(1), _F(2000)),
+        hint=_UNIT_HINT,
+    ),
+    "radius": Window(name="radius", least=_F(0), most=_F(1000), hint=_UNIT_HINT),
+    "gap": Window(name="gap between the slots", least=_F(1, 10), most=_F(1000), hint=_UNIT_HINT),
+}  # fmt: skip
 
 #: Sheets that one panel is laminated from.
 MOST_LAYERS = 20

@@ -56,12 +56,12 @@ class _Scan:
     at: int = 0
     found: dict[Keys, Place] = field(default_factory=dict)
     leaves: set[Keys] = field(default_factory=set)
-    arrays: set[Keys] = field(default_factory=set)
+    arrays: dict[Keys, int] = field(default_factory=dict)
     ends: list[int] = field(default_factory=list)
 
     def run(self) -> None:
         self.ends = [m.start() for m in re.finditer("\n", self.text)]
-        base: Keys | None = ()
+        base: Keys = ()
         self.skip(_BLANK)
         while self.at < len(self.text):
             if self.text.startswith("[", self.at):
@@ -104,36 +104,35 @@ class _Scan:
             self.found.setdefault(keys[:depth], Place(line=line, raw=""))
         self.found.setdefault(keys, Place(line=line, raw=raw))
 
-    def header(self) -> Keys | None:
+    def header(self) -> Keys:
         line = self.line(self.at)
         double = self.text.startswith("[[", self.at)
         self.expect("[[" if double else "[")
-        keys: Keys = self.key()
+        names = self.key()
         self.expect("]]" if double else "]")
-        if double:
-            self.arrays.add(keys)
-        # what stands below an array of tables has no plain way to it; no job file has one
-        inside = any(keys[:n] in self.arrays for n in range(1, len(keys) + 1))
-        nested = any(keys[:n] in self.arrays for n in range(1, len(keys)))
-        if not inside or (double and not nested):
-            self.note(keys, 0, line)
-        return None if inside else keys
+        keys: Keys = ()
+        for depth, name in enumerate(names, 1):
+            keys = (*keys, name)
+            if double and depth == len(names):
+                self.found.setdefault(keys, Place(line=line, raw=""))
+                self.arrays[keys] = self.arrays.get(keys, -1) + 1
+            if keys in self.arrays:  # what follows belongs to the last table of the list
+                keys = (*keys, self.arrays[keys])
+        self.note(keys, 0, line)
+        return keys
 
-    def pair(self, base: Keys | None) -> None:
+    def pair(self, base: Keys) -> None:
         line = self.line(self.at)
         keys = self.key()
         self.expect("=")
         self.skip(_SPACE)
         start = self.at
-        if base is None:
-            self.value(None)
-            return
         whole = (*base, *keys)
         self.note(whole, len(base), line)
         self.value(whole)
         self.found[whole] = Place(line=line, raw=self.text[start : self.at].rstrip())
 
-    def value(self, keys: Keys | None) -> None:
+    def value(self, keys: Keys) -> None:
         first = self.text[self.at : self.at + 1]
         if first == "[":
             self.array(keys)
@@ -141,20 +140,18 @@ class _Scan:
             self.inline(keys)
         else:
             self.skip(_STRING if first in ("'", '"') else _SCALAR)
-            if keys is not None:
-                self.leaves.add(keys)
+            self.leaves.add(keys)
 
-    def array(self, keys: Keys | None) -> None:
+    def array(self, keys: Keys) -> None:
         self.expect("[")
         number = 0
         self.skip(_BLANK)
         while not self.text.startswith("]", self.at):
-            item = None if keys is None else (*keys, number)
+            item = (*keys, number)
             start = self.at
             self.value(item)
-            if item is not None:
-                raw = self.text[start : self.at].rstrip()
-                self.found[item] = Place(line=self.line(start), raw=raw)
+            raw = self.text[start : self.at].rstrip()
+            self.found[item] = Place(line=self.line(start), raw=raw)
             number += 1
             self.skip(_BLANK)
             if self.text.startswith(",", self.at):
@@ -162,7 +159,7 @@ class _Scan:
             self.skip(_BLANK)
         self.at += 1
 
-    def inline(self, keys: Keys | None) -> None:
+    def inline(self, keys: Keys) -> None:
         self.expect("{")
         self.skip(_BLANK)
         while not self.text.startswith("}", self.at):
@@ -174,13 +171,11 @@ class _Scan:
         self.at += 1
 
 
-def _leaves(value: Any, keys: Keys, arrays: set[Keys]) -> set[Keys]:
-    if keys in arrays:
-        return set()
+def _leaves(value: Any, keys: Keys) -> set[Keys]:
     if isinstance(value, dict):
-        return set().union(*(_leaves(v, (*keys, k), arrays) for k, v in value.items()))
+        return set().union(*(_leaves(v, (*keys, k)) for k, v in value.items()))
     if isinstance(value, list):
-        return set().union(*(_leaves(v, (*keys, n), arrays) for n, v in enumerate(value)))
+        return set().union(*(_leaves(v, (*keys, n)) for n, v in enumerate(value)))
     return {keys}
 
 
@@ -195,8 +190,8 @@ def places(text: str) -> dict[Keys, Place]:
     Returns
     -------
     dict
-        By the way to the value, from the top of the document. Tables carry the line where they are
-        first named. What stands inside an array of tables is left out. Empty when the scan and the
+        By the way to the value, from the top of the document; tables of a list go by their place in
+        it, from 0. Tables carry the line where they are first named. Empty when the scan and the
         reader disagree about the keys of the document.
     """
     scan = _Scan(text)
@@ -205,4 +200,4 @@ def places(text: str) -> dict[Keys, Place]:
         data = tomllib.loads(text)
     except (_Lost, ValueError, RecursionError):
         return {}
-    return scan.found if scan.leaves == _leaves(data, (), scan.arrays) else {}
+    return scan.found if scan.leaves == _leaves(data, ()) else {}

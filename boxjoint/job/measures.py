@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from boxjoint.job.keys import Keys
 from boxjoint.job.limits import (
+    CUTOUT_WINDOWS,
     FILLING_WINDOWS,
     SHEET_WINDOWS,
     TOP_WINDOWS,
@@ -60,6 +61,7 @@ def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
     yield from _filling(job)
     yield from _tops(job)
     yield from _sheets(job)
+    yield from _cutouts(job)
     for name in ("kerf", "scale"):
         pair = getattr(job.cut, name)
         if pair is not None and math.isfinite(pair.x) and math.isfinite(pair.y):
@@ -88,6 +90,21 @@ def _tops(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
             if nm is not None:
                 place: Keys = (table, key, number) if isinstance(value, tuple) else (table, key)
                 yield place, window, _mm(nm)
+
+
+def _cutouts(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
+    """Give the values of cut-outs, as :func:`measures` does."""
+    for n, cutout in enumerate(job.cutouts):
+        for side in ("from_left", "from_right", "from_bottom", "from_top"):
+            nm = getattr(cutout.place, side)
+            if nm is not None:
+                yield ("cutouts", n, side), CUTOUT_WINDOWS["from"], _mm(nm)
+        for key in ("diameter", "clearance", "radius", "gap"):
+            nm = getattr(cutout, key)
+            if nm is not None:
+                yield ("cutouts", n, key), CUTOUT_WINDOWS[key], _mm(nm)
+        for k, nm in enumerate(cutout.size or ()):
+            yield ("cutouts", n, "size", k), CUTOUT_WINDOWS["size"], _mm(nm)
 
 
 def _sheets(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:

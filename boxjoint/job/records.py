@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from boxjoint.errors import InputError
+from boxjoint.job.cutouts import Cutout
 from boxjoint.job.filling import (
     DIVIDER_NAME,
     Bottom,
@@ -30,6 +31,7 @@ __all__ = [
     "FITS",
     "PANELS",
     "Cut",
+    "Cutout",
     "Drawers",
     "Ends",
     "Inside",
@@ -174,6 +176,7 @@ class Job:
     fit_into: FitInto = field(default_factory=FitInto)
     stack: Stack = field(default_factory=Stack)
     drawers: Drawers = field(default_factory=Drawers)
+    cutouts: tuple[Cutout, ...] = ()
     shop: ShopAsk = field(default_factory=ShopAsk)
     sheets: dict[str, SheetAsk] = field(default_factory=dict)
     nest: Nesting = field(default_factory=Nesting)

@@ -13,6 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import cast
 
+from boxjoint.job.cutout_tables import CutoutReader
 from boxjoint.job.filling_tables import Filling
 from boxjoint.job.keys import TABLES, Keys, is_known
 from boxjoint.job.limits import WINDOWS, Window, rank_problem, segments_problem
@@ -34,7 +35,6 @@ from boxjoint.job.records import (
     Top,
     Unit,
 )
-from boxjoint.job.sheet_tables import SheetReader
 from boxjoint.job.values import MOST_NAME, plain_value
 from boxjoint.units import to_nm
 
@@ -52,7 +52,7 @@ _JOINT_LENGTHS = (
 )
 
 
-class TableReader(SheetReader):
+class TableReader(CutoutReader):
     """Reads the tables of one document and gathers what is wrong on the way in ``problems``.
 
     Parameters and notes as for :class:`boxjoint.job.values.ValueReader`.
@@ -74,6 +74,7 @@ class TableReader(SheetReader):
         shop = self._read_shop()
         sheets, nest = self._read_sheets(), self._read_nest()
         top_ask, stack, drawers = self._read_top(), self._read_stack(), self._read_drawers()
+        cutouts = self._read_cutouts()
         if self.problems or self.unit is None or filling is None or stock is None:
             return None
         if title is None:
@@ -96,6 +97,7 @@ class TableReader(SheetReader):
             items=filling.items,
             contents=filling.contents,
             fit_into=filling.fit_into,
+            cutouts=cutouts,
             shop=shop,
             sheets=sheets,
             nest=nest,

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from boxjoint.errors import JobError
+from boxjoint.job.cutouts import Cutout, Place
 from boxjoint.job.filling import Item
 from boxjoint.job.keys import key_name
 from boxjoint.job.records import DIRECTIONS, Drawers, Job, JointAsk, PerAxis, Thickness, Unit
@@ -203,6 +204,7 @@ def job_to_toml(job: Job) -> str:
     shop = {k: getattr(job.shop, k) or None for k in ("machine", "sheet", "settings")}
     tables.append(("shop", shop))
     tables += _sheets(job)
+    tables += [("[cutouts]", _cutout(c, job)) for c in job.cutouts]
     blocks = []
     for name, values in tables:
         if (
@@ -277,6 +279,30 @@ def _sheets(job: Job) -> list[tuple[str, dict[str, object]]]:
         value = getattr(nest, key)
         values[key] = value if value != getattr(plain, key) else None
     return [*tables, ("nest", values)]
+
+
+def _cutout(cutout: Cutout, job: Job) -> dict[str, object]:
+    """One table of ``[[cutouts]]``; keys that say nothing are ``None``."""
+    panels = cutout.panels
+    return {
+        "panel": panels[0] if len(panels) == 1 else list(panels),
+        "kind": cutout.kind,
+        **{k: _length(getattr(cutout, k), job) for k in ("diameter", "clearance")},
+        "size": cutout.size and [_length(nm, job) for nm in cutout.size],
+        **{k: _length(getattr(cutout, k), job) for k in ("radius", "gap")},
+        **{k: n if (n := getattr(cutout, k)) != 1 else None for k in ("rows", "columns")},
+        "edge": cutout.edge if cutout.edge != "top" else None,
+        **_place(cutout.place, job),
+    }
+
+
+def _place(place: Place, job: Job) -> dict[str, object]:
+    sides = ("from_left", "from_right", "from_bottom", "from_top")
+    return {
+        **{k: _length(getattr(place, k), job) for k in sides},
+        "edges": place.edges if place.edges != "panel" else None,
+        "to": place.to,
+    }
 
 
 def _filling(job: Job) -> list[tuple[str, dict[str, object]]]:
