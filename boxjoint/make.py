@@ -18,6 +18,7 @@ from boxjoint.check.as_cut import (
 )
 from boxjoint.check.built import Built, Part
 from boxjoint.check.compartments import compartments_as_cut
+from boxjoint.check.cutouts import clear_holes, hole_warnings
 from boxjoint.check.exact import exact_proof
 from boxjoint.check.one_kerf import clearance_off, inside_off, one_kerf_warnings, sheet_off
 from boxjoint.check.sequence import assembly_sequence
@@ -29,6 +30,8 @@ from boxjoint.export.report import report_json, report_text
 from boxjoint.export.svg import drawing_to_svg
 from boxjoint.fit.compensate import Beam, compensate, virtual_cut
 from boxjoint.fit.controller import one_kerf
+from boxjoint.fit.cutouts import place_cutouts
+from boxjoint.fit.holes import compensate_hole
 from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
 from boxjoint.fit.relief import relieve
 from boxjoint.geometry.drawing import Drawing
@@ -108,6 +111,7 @@ def build(
         for j, t in zip(solution.joints, solution.tabs, strict=True)
     ]
     plan = plan_cut(job, names, mates, measured)
+    placed = place_cutouts(job, solution, plan)
     beam = plan.beam
     if kerf_by_controller:
         _confirm_one_kerf(plan, confirmed)
@@ -115,6 +119,8 @@ def build(
             compensate(
                 panel.rings, plan.beam, plan.allowance(guest=panel.slab.guest), name=panel.name
             )
+            for cutout in placed.get(panel.name, ()):
+                compensate_hole(cutout.hole, plan.beam, name=panel.name)
         beam = Beam(kerf=PerAxis(x=0.0, y=0.0), scale=plan.beam.scale)
 
     single = one_kerf(plan) if kerf_by_controller else None
@@ -139,6 +145,7 @@ def build(
                 as_cut=as_cut,
                 web=web_left(as_cut, drawn, relieved) if web > 0 or as_cut.count > 1 else None,
                 neck=web_left(as_cut, drawn, relieved, necks=True) if web > 0 else None,
+                holes=clear_holes(solution, panel, as_cut, placed.get(panel.name, ()), beam, web),
             )
         )
     cut = [p.as_cut for p in parts]
@@ -302,6 +309,7 @@ def _warnings(built: Built) -> list[str]:
     found += built.assembly.warnings
     tabs = min((r.width for t in built.solution.tabs for r in t.runs), default=0)
     for part in built.parts:
+        found += hole_warnings(part.panel, part.holes)
         if part.relieved.left_out:
             found.append(
                 f"{part.panel.name}: {part.relieved.left_out} inside corners have no relief of "

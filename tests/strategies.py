@@ -17,6 +17,7 @@ from boxjoint.fit.compensate import Allowance, Beam
 from boxjoint.gauge.comb import Slot, Verdict, slot_positions
 from boxjoint.gauge.readings import Form, Reading
 from boxjoint.geometry.cuboid import Cuboid
+from boxjoint.geometry.holes import Hole, Opening
 from boxjoint.geometry.rings import Rings, Role, cut_rectangles, label
 from boxjoint.job.cutouts import (
     CUTOUTS,
@@ -1234,6 +1235,25 @@ def labelled_rings(draw: st.DrawFn) -> Rings:
     tags = [np.array([draw(labels) for _ in lost], dtype=np.int64) for _ in range(2)]
     return cut_rectangles(
         (table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4]), removed, *tags
+    )
+
+
+@st.composite
+def holes(draw: st.DrawFn, *, notches: bool = True) -> Hole:
+    """A circle, slot, window or notch of 1 nm to 40 mm, within 60 mm of the origin."""
+    size = [draw(st.integers(1, 40 * _MM)) for _ in range(2)]
+    lo = [draw(st.integers(-20 * _MM, 60 * _MM)) for _ in range(2)]
+    opening: Opening | None = None
+    if notches and draw(st.booleans()):
+        opening = (draw(st.sampled_from((0, 1))), draw(st.sampled_from((-1, 1))))
+    most = [s * (2 if opening and opening[0] == k else 1) for k, s in enumerate(size)]
+    shape = draw(st.sampled_from(["sharp", "round", "between"]))
+    diameter = {"sharp": 0, "round": min(most)}.get(shape)
+    return Hole(
+        lo=(lo[0], lo[1]),
+        hi=(lo[0] + size[0], lo[1] + size[1]),
+        diameter=draw(st.integers(0, min(most))) if diameter is None else diameter,
+        open=opening,
     )
 
 

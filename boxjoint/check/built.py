@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 from boxjoint.check.as_cut import InsideAsCut, JointAsCut, SheetAsCut, Web
 from boxjoint.check.assembly import Assembly
 from boxjoint.check.compartments import CompartmentAsCut
+from boxjoint.check.cutouts import CutHole
 from boxjoint.check.exact import ExactProof
 from boxjoint.errors import ProofFailed
 from boxjoint.fit.compensate import Beam, Drawn
 from boxjoint.fit.controller import OneKerf, one_kerf
+from boxjoint.fit.cutouts import cutout_figures
 from boxjoint.fit.plan import Plan
 from boxjoint.fit.relief import Relieved
 from boxjoint.geometry.rings import Rings
@@ -46,6 +48,8 @@ class Part:
         one kerf and the machine has two, it is what really comes out.
     web, neck
         The least of each on the part as cut; ``None`` where there is none.
+    holes
+        Cut-outs, beside the rings: none of them is in ``drawn``, ``relieved`` or ``as_cut``.
     """
 
     panel: Panel
@@ -54,11 +58,22 @@ class Part:
     as_cut: Rings
     web: Web | None = None
     neck: Web | None = None
+    holes: tuple[CutHole, ...] = ()
 
     @property
     def cut_length_mm(self) -> float:
-        """Length of all drawn sides, mm, reliefs not counted."""
-        return self.drawn.rings.perimeter / 1e6
+        """Length of all drawn sides and cut-outs, mm, reliefs not counted."""
+        length = self.drawn.rings.perimeter / 1e6
+        for h in self.holes:
+            opening = h.placed.hole.open
+            mouth = 0.0 if opening is None else abs(h.drawn.xy[0] - h.drawn.xy[-1]).max()
+            length += h.drawn.length_mm - float(mouth)
+        return length
+
+    @property
+    def area_nm2(self) -> float:
+        """Nominal area, cut-outs taken off, nm2."""
+        return self.panel.rings.area - sum(h.placed.hole.area for h in self.holes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,7 +148,7 @@ class Built:
             "shoulder_relief": any(p.panel.slab.guest for p in self.parts),
             "floor_relief": any(j.kind == "halflap" for j in solution.joints),
             "sheet_clearance": bool(self.sheets),
-            "web": any(p.web for p in self.parts),
+            "web": any(p.web or p.holes for p in self.parts),
             "corner_relief": self.plan.corner_relief.value > 0,
         }
         found = {
@@ -148,7 +163,7 @@ class Built:
                 source=Source.ASKED if asked else Source.ASSUMED,
                 note="wall to wall minus loose divider, both ends together",
             )
-        return found | clearance_figures(self.job)
+        return found | clearance_figures(self.job) | cutout_figures(self.job)
 
     def inside_along(self, axis: int) -> InsideAsCut | None:
         """The inside that was asked for, along an axis: of equal ones the first that panels hold."""

@@ -7,9 +7,12 @@ clearance, thickness, unit and scale, each asked, measured or ASSUMED.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
+from boxjoint.errors import ProofFailed
+from boxjoint.fit.holes import spliced
 from boxjoint.fit.plan import Plan
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
 from boxjoint.units import both, mm_and_thou
@@ -107,21 +110,42 @@ def clearance_lines(plan: Plan) -> list[str]:
 
 def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:
     curves = []
+    shift = np.array([dx, dy])
     plain = part.drawn.rings.corners_only()
     for k, (xy, bulge) in enumerate(part.relieved.rings):
+        arcs: NDArray[np.float64] | None = bulge
         if not bulge.any():  # drop what lies on straight lines; relief leaves corners as they are
             xy, arcs = plain[k] / 1e6, None
-        else:
-            arcs = bulge
+        if k == 0:
+            xy, arcs = _notched(part, xy, arcs)
         curves.append(
-            Curve(
-                layer=Layer.CUT_OUTER if k == 0 else Layer.CUT_INNER,
-                xy=xy + np.array([dx, dy]),
-                bulge=arcs,
-            )
+            Curve(layer=Layer.CUT_OUTER if k == 0 else Layer.CUT_INNER, xy=xy + shift, bulge=arcs)
         )
+    holes = [
+        Curve(layer=Layer.CUT_INNER, xy=h.drawn.xy + shift, bulge=h.drawn.bulge)
+        for h in part.holes
+        if h.placed.hole.open is None
+    ]
     # holes first: a controller that keeps the sequence of the file then cuts them first
-    return (*curves[1:], curves[0])
+    return (*holes, *curves[1:], curves[0])
+
+
+def _notched(
+    part: Part, xy: NDArray[np.float64], bulge: NDArray[np.float64] | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64] | None]:
+    """The outer outline with its notches in it."""
+    for hole in part.holes:
+        if hole.placed.hole.open is None:
+            continue
+        found = spliced(xy, np.zeros(len(xy)) if bulge is None else bulge, hole.drawn)
+        if found is None:
+            raise ProofFailed(
+                f"a notch of {part.panel.name} is not on its drawn rim",
+                where=hole.placed.name,
+                faults=(),
+            )
+        xy, bulge = found
+    return xy, bulge
 
 
 def _label_height(width: float, height: float, text: str) -> float:

@@ -14,6 +14,7 @@ from boxjoint import __version__
 from boxjoint.check.built import Built, Part
 from boxjoint.export.panels import clearance_lines, kerf_text
 from boxjoint.export.report_bodies import bodies, bodies_lines, insides
+from boxjoint.export.report_cutouts import cutout, cutout_lines
 from boxjoint.export.report_inside import compartments, inside, inside_lines
 from boxjoint.export.report_steps import assembly, assembly_lines
 from boxjoint.geometry.rings import Rings
@@ -152,10 +153,13 @@ def _panel(built: Built, part: Part, rings: bool) -> dict[str, Any]:
         "layers": job.layers(panel.name),
         "size": [_mm(s) for s in panel.size],
         "drawn_size": [_mm(x1 - x0), _mm(y1 - y0)],
-        "area": round(nominal.area / _MM**2, 6),
-        "area_as_cut": round(part.as_cut.area / _MM**2, 6),
+        "area": round(part.area_nm2 / _MM**2, 6),
+        "area_as_cut": round(
+            (part.as_cut.area - sum(h.as_cut.area for h in part.holes)) / _MM**2, 6
+        ),
         "cut_length": round(part.cut_length_mm, 3),
         "holes": nominal.count - 1,
+        "cutouts": [cutout(h) for h in part.holes],
         "relieved_corners": part.relieved.corners,
         "least_web": _mm(part.web.width) if part.web else None,
         "least_neck": _mm(part.neck.width) if part.neck else None,
@@ -297,8 +301,9 @@ def report_text(built: Built) -> str:
         size = " x ".join(both(s, unit) for s in p.panel.size)
         lines.append(
             f"| {p.panel.name} | {size} | {both(t.nm, unit)} | {how} | "
-            f"{p.panel.rings.area / 1e14:.1f} | {p.cut_length_mm:.0f} |"
+            f"{p.area_nm2 / 1e14:.1f} | {p.cut_length_mm:.0f} |"
         )
+    lines += cutout_lines(built)
     lines += ["", "## Joints", ""]
     lines += [
         "| joint | along | kind | segments | width | clearance as cut | why |",

@@ -1,0 +1,400 @@
+"""Cut-outs from the job to the files: places, equal drawers, refusals, and what other readers see."""
+
+from __future__ import annotations
+
+import io
+import math
+from pathlib import Path
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from ezdxf import path as dxf_path
+
+from boxjoint.check.built import Built, Part
+from boxjoint.errors import BoxjointError, CannotBeCut, InputError, JobError
+from boxjoint.export.dxf import drawing_to_dxf
+from boxjoint.export.panels import all_panels_drawing, panel_drawing
+from boxjoint.export.report import report, report_text
+from boxjoint.job.read import parse_job, read_job
+from boxjoint.make import build
+from boxjoint.solve.panels import Panel
+
+ROOT = Path(__file__).parents[1]
+JOBS = ROOT / "fixtures" / "jobs"
+FIXTURES = ("magnet-lid-sample-box", "notebook-box-notch", "specimen-case-pulls")
+MM = 1_000_000
+
+BASE = """\
+title = "Slide tray"
+unit = "mm"
+
+[inside]
+length = 160
+width = 100
+height = 60
+
+[stock]
+material = "birch plywood"
+thickness = 3
+
+[cut]
+kerf = 0.2
+"""
+
+
+def cutout(**keys: object) -> str:
+    def toml(value: object) -> str:
+        if isinstance(value, str):
+            return f'"{value}"'
+        return f"[{', '.join(map(toml, value))}]" if isinstance(value, list) else str(value)
+
+    return "\n[[cutouts]]\n" + "".join(f"{k} = {toml(v)}\n" for k, v in keys.items())
+
+
+def made(*tables: str, base: str = BASE) -> Built:
+    return build(parse_job(base + "".join(tables)))
+
+
+def hole_of(built: Built, panel: str, n: int = 0) -> tuple[float, float, float, float]:
+    h = built.part(panel).holes[n].placed.hole
+    x0, y0, x1, y1 = (v / MM for v in (*h.lo, *h.hi))
+    return x0, y0, x1, y1
+
+
+# places
+
+
+def test_a_round_hole_is_placed_by_its_middle_and_a_window_by_its_edge() -> None:
+    built = made(
+        cutout(panel="front", kind="round hole", diameter=8, from_left=30, from_top=20),
+        cutout(panel="back", kind="window", size=[40, 20], from_right=30, from_bottom=15),
+        cutout(panel="left", kind="slot", size=[30, 6], to="middle", from_left=40),
+    )
+    # outside 166 by 106 by 63: the inside and two thicknesses, one below; by hand
+    assert built.part("front").panel.size == (166 * MM, 63 * MM)
+    assert hole_of(built, "front") == (26, 39, 34, 47)
+    assert hole_of(built, "back") == (166 - 30 - 40, 15, 166 - 30, 35)
+    assert hole_of(built, "left") == (25, 28.5, 55, 34.5)
+
+
+def test_distances_from_the_inside_do_not_move_with_the_thickness() -> None:
+    table = cutout(
+        panel="front", kind="round hole", diameter=8, from_left=30, from_bottom=20, edges="inside"
+    )
+    for thick in (3, 6):
+        built = made(table, base=BASE.replace("thickness = 3", f"thickness = {thick}"))
+        x0, y0, _, _ = hole_of(built, "front")
+        # in the world: the inside's lower front left corner is the origin
+        assert (x0 - thick, y0 - thick) == (26, 16)
+
+
+def test_a_raised_base_lifts_the_edge_of_the_inside() -> None:
+    table = cutout(panel="left", kind="round hole", diameter=8, from_bottom=20, edges="inside")
+    built = made(table, base=BASE + "\n[bottom]\nraised = 10\n")
+    # walls reach 10 below the base, which is 3 thick
+    assert hole_of(built, "left")[1] == 10 + 3 + 20 - 4
+
+
+@pytest.mark.parametrize(
+    ("panel", "right", "up"),
+    [
+        ("front", (1, 0, 0), (0, 0, 1)),
+        ("back", (-1, 0, 0), (0, 0, 1)),
+        ("left", (0, -1, 0), (0, 0, 1)),
+        ("right", (0, 1, 0), (0, 0, 1)),
+        ("top", (1, 0, 0), (0, 1, 0)),
+        ("bottom", (1, 0, 0), (0, -1, 0)),
+    ],
+)
+def test_left_and_bottom_are_those_of_the_panel_seen_from_outside(
+    panel: str, right: tuple[int, ...], up: tuple[int, ...]
+) -> None:
+    """The frame of the design: x to the right, y to the back, z up; each panel from outside."""
+    built = made(
+        cutout(panel=panel, kind="round hole", diameter=4, from_left=20, from_bottom=25),
+        base=BASE + '\n[top]\nkind = "closed"\n',
+    )
+    middle = world_middle(built.part(panel).panel, built.part(panel))
+    lo, hi = np.array([-3, -3, -3]), np.array([163, 103, 63])
+    for way, away in ((right, 20), (up, 25)):
+        axis = int(np.flatnonzero(way)[0])
+        start = lo[axis] + away if way[axis] > 0 else hi[axis] - away
+        assert middle[axis] == pytest.approx(start)
+
+
+def world_middle(panel: Panel, part: Part, n: int = 0) -> np.ndarray:
+    h = part.holes[n].placed.hole
+    xy = np.array([[(h.lo[k] + h.hi[k]) // 2 for k in (0, 1)]])
+    a, b = panel.frame.to_world(xy)
+    at = np.array(panel.slab.box.lo, dtype=float)
+    at[panel.frame.axes[0]], at[panel.frame.axes[1]] = a[0], b[0]
+    found: np.ndarray = at / MM
+    return found
+
+
+def test_the_magnets_of_the_lid_face_those_of_the_box() -> None:
+    built = build(read_job(JOBS / "magnet-lid-sample-box.toml"))
+    at = {
+        n: world_middle(built.part(n).panel, built.part(n))
+        for n in ("left", "lid-left", "lid-right")
+    }
+    assert at["left"][1:] == pytest.approx(at["lid-left"][1:], abs=2e-6)
+    assert at["left"][1:] == pytest.approx(at["lid-right"][1:], abs=2e-6)
+    figure = built.figures["magnet_clearance"]
+    assert (figure.value, figure.standing) == (0.1, "ASSUMED")
+    assert built.part("left").holes[0].placed.hole.diameter == 8_100_000
+
+
+def test_every_drawer_gets_the_same_pull() -> None:
+    built = build(read_job(JOBS / "specimen-case-pulls.toml"))
+    fronts = [p for p in built.parts if p.panel.name.endswith("-front")]
+    assert [p.panel.name for p in fronts] == [f"drawer-{n}-front" for n in (1, 2, 3)]
+    holes = {p.holes[0].placed.hole for p in fronts}
+    outlines = {panel_drawing(built, p).curves[-1].xy.tobytes() for p in fronts}
+    assert len(holes) == len(outlines) == 1
+    one = made(
+        cutout(panel="drawer-2-front", kind="finger notch", size=[20, 9]),
+        base=BASE + "\n[drawers]\ncount = 3\n",
+    )
+    assert [p.panel.name for p in one.parts if p.holes] == ["drawer-2-front"]
+
+
+def test_a_hole_in_the_back_is_none_in_the_back_of_the_lid() -> None:
+    built = made(
+        cutout(panel="back", kind="screw hole", diameter=5),
+        base=BASE + '\n[top]\nkind = "rim"\n',
+    )
+    assert [p.panel.name for p in built.parts if p.holes] == ["back"]
+
+
+def test_vents_are_a_grid_placed_as_a_whole() -> None:
+    built = made(
+        cutout(panel="back", kind="vents", size=[30, 4], rows=3, columns=2, gap=6, from_left=20)
+    )
+    holes = [hole_of(built, "back", n) for n in range(6)]
+    # 3 x 4 + 2 x 6 = 24 of 63, so the lowest starts at 19.5
+    assert holes[0] == (20, 19.5, 50, 23.5)
+    assert holes[5] == (56, 39.5, 86, 43.5)
+    default = made(cutout(panel="back", kind="vents", size=[30, 4], rows=2))
+    assert hole_of(default, "back", 1)[1] - hole_of(default, "back", 0)[3] == 4.5
+
+
+# what is refused
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        # 4.9 - 2.5 to the left tip, by hand
+        (
+            {"panel": "front", "kind": "round hole", "diameter": 5, "from_left": 4.9, "from_top": 20},
+            ["lies over the joint front-left", "[[cutouts]] 1 (round hole) on front"],
+        ),
+        (
+            {"panel": "front", "kind": "round hole", "diameter": 5, "from_left": 8, "from_top": 20},
+            ["too near: 2.50 mm", "from a flank", "least web 3.00 mm", "Move it by 0.50 mm"],
+        ),
+        (
+            {"panel": "front", "kind": "round hole", "diameter": 5, "from_top": 5},
+            ["too near: 2.50 mm", "from a rim", "x 83.00, y 63.00 mm of front"],
+        ),
+        (
+            {"panel": "front", "kind": "window", "size": [60, 80]},
+            ["lies over the joint bottom-front"],
+        ),
+        (
+            {"panel": "front", "kind": "round hole", "diameter": 5, "from_left": 300},
+            ["does not lie on front", "the panel is 166.00 by 63.00 mm"],
+        ),
+        (
+            {"panel": "front", "kind": "round hole", "diameter": 5, "from_top": 1},
+            ["reaches over a rim"],
+        ),
+        (
+            {"panel": "front", "kind": "finger notch", "edge": "bottom"},
+            ["lies over the joint bottom-front"],
+        ),
+        (
+            {"panel": "front", "kind": "finger notch", "size": [158, 20]},
+            ["too near: 2.04 mm", "x 163.00, y 56.31 mm", "[[cutouts]] 1 (finger notch)"],
+        ),
+        (
+            {"panel": "front", "kind": "finger notch", "size": [20, 63]},
+            ["as deep as front"],
+        ),
+        ({"panel": "lid", "kind": "magnet", "diameter": 6}, ["no such panel", "[[cutouts]] 1"]),
+        ({"panel": "top", "kind": "magnet", "diameter": 6}, ["no such panel"]),
+        (
+            {"panel": "front", "kind": "window", "size": [0.15, 20]},
+            ["kerf would close a hole of front", "kerf 0.200 mm"],
+        ),
+    ],
+)  # fmt: skip
+def test_a_cut_out_that_is_not_clear_is_refused(keys: dict[str, object], said: list[str]) -> None:
+    with pytest.raises(BoxjointError) as caught:
+        made(cutout(**keys))
+    assert caught.value.exit_code == 2
+    for words in said:
+        assert words in str(caught.value)
+
+
+def test_two_cut_outs_keep_a_web_between_them() -> None:
+    one = cutout(panel="front", kind="round hole", diameter=10, from_left=50)
+    with pytest.raises(
+        InputError, match=r"too near: 2\.50 mm .* from \[\[cutouts\]\] 2 \(slot\)"
+    ) as caught:
+        made(one, cutout(panel="front", kind="slot", size=[20, 6], from_left=57.5))
+    assert "cutouts]] 1 (round hole) on front" in caught.value.where
+    built = made(one, cutout(panel="front", kind="slot", size=[20, 6], from_left=58))
+    assert built.part("front").holes[0].web.width == 3 * MM
+    with pytest.raises(InputError, match="reaches over"):
+        made(one, cutout(panel="front", kind="slot", size=[20, 6], from_left=50))
+    # the web is the job's to set
+    thin = BASE + "\n[joint]\nweb = 2.4\n"
+    made(one, cutout(panel="front", kind="slot", size=[20, 6], from_left=57.5), base=thin)
+
+
+def test_brittle_stock_keeps_one_and_a_half_thicknesses_and_round_corners() -> None:
+    base = BASE.replace("birch plywood", "acrylic") + '\n[joint]\nfit = "glue"\n'
+    near = cutout(panel="front", kind="screw hole", diameter=4, from_top=6)  # 4 mm beside it
+    made(near)
+    with pytest.raises(InputError, match=r"least web 4\.50 mm"):
+        made(near, base=base)
+    window = cutout(panel="front", kind="window", size=[40, 20])
+    assert made(window, base=base).part("front").holes[0].placed.hole.diameter == 2 * MM
+    assert made(window).part("front").holes[0].placed.hole.diameter == 0
+
+
+def test_a_window_between_two_mortises_is_over_the_joint() -> None:
+    base = BASE + "\n[dividers.length]\ncompartments = 2\n"
+    with pytest.raises(InputError, match="over the joint front-divider-x1"):
+        made(cutout(panel="front", kind="window", size=[40, 4]), base=base)
+
+
+def test_a_router_enters_and_leaves_the_corners_that_are_asked_for() -> None:
+    base = BASE.replace("kerf = 0.2", "tool = 3")
+    window = {"panel": "front", "kind": "window", "size": [40, 20]}
+    assert made(cutout(**window), base=base).part("front").holes[0].placed.hole.diameter == 3 * MM
+    with pytest.raises(CannotBeCut, match=r"larger corners .* radius 1\.000 mm, cutter's 1\.500"):
+        made(cutout(**window, radius=1), base=base)
+    with pytest.raises(CannotBeCut, match=r"does not enter .* 2\.500 mm wide, tool 3\.000"):
+        made(cutout(panel="front", kind="round hole", diameter=2.5), base=base)
+
+
+def test_a_hand_hole_near_an_edge_is_questioned() -> None:
+    near = made(cutout(panel="front", kind="hand hole", from_top=15))
+    assert any("15.00 mm" in w and "hand hole" in w for w in near.warnings)
+    # 100 x 25 and 20 below the edge: common practice, no source
+    usual = made(cutout(panel="front", kind="hand hole"))
+    assert hole_of(usual, "front") == (33, 18, 133, 43)
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ({"kind": "slot", "size": [3, 4]}, "panel is missing"),
+        ({"panel": "front"}, "kind is missing"),
+        ({"panel": "front", "kind": "slot"}, "size is missing"),
+        ({"panel": "frnt", "kind": "hand hole"}, "Did you mean 'front'?"),
+        ({"panel": "front", "kind": "windw", "size": [3, 4]}, "Did you mean 'window'?"),
+        ({"panel": "front", "kind": "window", "size": [30]}, "two lengths"),
+        ({"panel": "front", "kind": "window", "size": [30, 4], "diameter": 3}, "has no diameter"),
+        ({"panel": "front", "kind": "hand hole", "from_left": 3, "from_right": 4}, "exclude"),
+        ({"panel": "front", "kind": "hand hole", "from_left": -3}, "distance from the edge"),
+        ({"panel": "front", "kind": "finger notch", "from_top": 3}, "starts at that edge"),
+        ({"panel": "front", "kind": "window", "size": [30, 4], "radius": 3}, "radius is too large"),
+        ({"panel": ["front", "front"], "kind": "hand hole"}, "stands twice"),
+        ({"panel": "front", "kind": "hand hole", "depht": 3}, "no such key"),
+        ({"panel": "front", "kind": "vents", "size": [30, 4], "rows": 0}, "whole number"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_read_is_named_with_its_table_and_line(
+    table: dict[str, object], said: str
+) -> None:
+    text = BASE + cutout(panel="back", kind="hand hole") + cutout(**table)
+    with pytest.raises(JobError) as caught:
+        parse_job(text, "tray.toml")
+    (problem,) = caught.value.data["problems"]
+    assert said in str(caught.value)
+    assert "[[cutouts]] 2" in str(caught.value)
+    assert problem.line >= text[: text.rindex("[[cutouts]]")].count("\n") + 1
+
+
+# what is written
+
+
+def polygons(built: Built, name: str) -> tuple[shapely.Geometry, list[object]]:
+    """The outline and the inner cuts of a panel's DXF, read by ezdxf, and its arcs."""
+    text = drawing_to_dxf(panel_drawing(built, built.part(name)))
+    document = ezdxf.read(io.StringIO(text))
+    outer, inner, arcs = None, [], []
+    for entity in document.modelspace().query("LWPOLYLINE"):
+        if entity.dxf.layer not in ("CUT_OUTER", "CUT_INNER"):
+            continue
+        assert entity.closed
+        chords = [(v.x, v.y) for v in dxf_path.make_path(entity).flattening(0.0005)]
+        arcs += [e for e in entity.virtual_entities() if e.dxftype() == "ARC"]
+        if entity.dxf.layer == "CUT_OUTER":
+            outer = shapely.Polygon(chords)
+        else:
+            inner.append(shapely.Polygon(chords))
+    assert outer is not None and outer.is_valid
+    return outer.difference(shapely.union_all(inner)) if inner else outer, arcs
+
+
+def test_a_hole_in_the_file_is_a_true_circle_less_the_kerf() -> None:
+    built = made(cutout(panel="front", kind="round hole", diameter=8, from_left=30, from_top=20))
+    _, arcs = polygons(built, "front")
+    assert len(arcs) == 2
+    for arc in arcs:
+        assert arc.dxf.radius == pytest.approx((8 - 0.2) / 2, abs=1e-6)
+        assert tuple(arc.ocs().to_wcs(arc.dxf.center))[:2] == pytest.approx((30, 43), abs=1e-6)
+
+
+@pytest.mark.parametrize("name", FIXTURES)
+def test_areas_and_lengths_are_those_of_the_files(name: str) -> None:
+    """Read back by ezdxf, cut by GEOS: the beam grown along every line."""
+    built = build(read_job(JOBS / f"{name}.toml"))
+    built.require()
+    data = report(built)
+    for part in built.parts:
+        if not part.holes:
+            continue
+        shape, _ = polygons(built, part.panel.name)
+        panel = data["panels"][part.panel.name]
+        length = sum(g.length for g in (shape.exterior, *shape.interiors))
+        if not part.relieved.corners:
+            assert length == pytest.approx(panel["cut_length"], rel=1e-4)
+        kerf = (built.plan.kerf_x.value + built.plan.kerf_y.value) / 2
+        left = shape.buffer(-kerf / 2, join_style="mitre", quad_segs=64)
+        assert left.area == pytest.approx(panel["area_as_cut"], rel=2e-3)
+        assert left.geom_type == "Polygon"
+        assert len(panel["cutouts"]) == len(part.holes)
+    assert "## Cut-outs" in report_text(built)
+
+
+def test_holes_come_before_the_outline_and_none_is_drawn_twice() -> None:
+    built = made(
+        cutout(panel="front", kind="round hole", diameter=8, from_left=30),
+        cutout(panel="front", kind="finger notch"),
+    )
+    curves = all_panels_drawing(built).curves
+    layers = [c.layer for c in curves]
+    assert layers == sorted(layers)
+    assert layers.count(curves[0].layer) == 1  # the notch is in the outline
+    assert built.part("front").area_nm2 == pytest.approx(
+        built.part("front").panel.rings.area
+        - 16 * math.pi * MM**2
+        - (20 * 12 - 2 * (1 - math.pi / 4) * 100) * MM**2
+    )
+
+
+def test_a_controller_that_offsets_gets_the_nominal_hole() -> None:
+    job = parse_job(BASE + cutout(panel="front", kind="round hole", diameter=8))
+    built = build(job, kerf_by_controller=True)
+    assert np.ptp(built.part("front").holes[0].drawn.xy[:, 0]) == pytest.approx(8)
+    with pytest.raises(CannotBeCut):
+        tight = cutout(panel="front", kind="round hole", diameter="0.15 mm")
+        build(parse_job(BASE + tight), kerf_by_controller=True)
