@@ -145,7 +145,15 @@ def build(
                 as_cut=as_cut,
                 web=web_left(as_cut, drawn, relieved) if web > 0 or as_cut.count > 1 else None,
                 neck=web_left(as_cut, drawn, relieved, necks=True) if web > 0 else None,
-                holes=clear_holes(solution, panel, as_cut, placed.get(panel.name, ()), beam, web),
+                holes=clear_holes(
+                    solution,
+                    panel,
+                    as_cut,
+                    placed.get(panel.name, ()),
+                    beam,
+                    web,
+                    relief_mm=relieved.radius if relieved.corners else 0.0,
+                ),
             )
         )
     cut = [p.as_cut for p in parts]

@@ -11,14 +11,21 @@ import numpy as np
 import pytest
 import shapely
 from ezdxf import path as dxf_path
+from shapely import affinity
 
 from boxjoint.check.built import Built, Part
 from boxjoint.errors import BoxjointError, CannotBeCut, InputError, JobError
 from boxjoint.export.dxf import drawing_to_dxf
 from boxjoint.export.panels import all_panels_drawing, panel_drawing
 from boxjoint.export.report import report, report_text
+from boxjoint.geometry.drawing import Curve, Layer
+from boxjoint.geometry.holes import Hole
 from boxjoint.job.read import parse_job, read_job
 from boxjoint.make import build
+from boxjoint.order.drawing import copy_curves
+from boxjoint.order.lay import lay
+from boxjoint.order.read import lines_of
+from boxjoint.order.records import Order
 from boxjoint.solve.panels import Panel
 
 ROOT = Path(__file__).parents[1]
@@ -218,7 +225,7 @@ def test_vents_are_a_grid_placed_as_a_whole() -> None:
         ),
         (
             {"panel": "front", "kind": "finger notch", "size": [158, 20]},
-            ["too near: 2.04 mm", "x 163.00, y 56.31 mm", "[[cutouts]] 1 (finger notch)"],
+            ["too near: 2.04 mm", "x 163.00, y 56.33 mm", "[[cutouts]] 1 (finger notch)"],
         ),
         (
             {"panel": "front", "kind": "finger notch", "size": [20, 63]},
@@ -398,3 +405,72 @@ def test_a_controller_that_offsets_gets_the_nominal_hole() -> None:
     with pytest.raises(CannotBeCut):
         tight = cutout(panel="front", kind="round hole", diameter="0.15 mm")
         build(parse_job(BASE + tight), kerf_by_controller=True)
+
+
+# on sheets
+
+
+def outline(curves: tuple[Curve, ...]) -> shapely.Geometry:
+    """Outline less inner cuts, arcs as chords by DXF's definition of the bulge."""
+    shapes = {Layer.CUT_OUTER: [], Layer.CUT_INNER: []}  # type: dict[Layer, list[shapely.Geometry]]
+    for curve in curves:
+        points: list[complex] = []
+        bulges = np.zeros(len(curve.xy)) if curve.bulge is None else curve.bulge
+        for i, b in enumerate(bulges.tolist()):
+            p, q = complex(*curve.xy[i]), complex(*curve.xy[(i + 1) % len(curve.xy)])
+            points.append(p)
+            if b:
+                turn = 4 * math.atan(b)
+                centre = (p + q) / 2 + (q - p) * 1j * (1 - b * b) / (4 * b)
+                points += [centre + (p - centre) * np.exp(1j * turn * k / 60) for k in range(1, 60)]
+        shapes[curve.layer].append(shapely.Polygon([(z.real, z.imag) for z in points]))
+    (outer,) = shapes[Layer.CUT_OUTER]
+    return outer.difference(shapely.union_all(shapes[Layer.CUT_INNER]))
+
+
+@pytest.mark.parametrize("face", ["inside", "outside"])
+def test_cut_outs_go_with_their_panels_onto_the_sheet(face: str) -> None:
+    """Turned, mirrored and cut by GEOS, each copy is the panel as cut, holes and notch included."""
+    job = parse_job(
+        BASE.replace("kerf = 0.2", "kerf = { x = 0.16, y = 0.22 }")
+        + cutout(panel="front", kind="round hole", diameter=9, from_left=30, from_top=20)
+        + cutout(panel="front", kind="finger notch", from_right=25)
+        + cutout(panel="left", kind="vents", size=[20, 4], rows=3, from_left=20)
+        + f'\n[nest]\nface = "{face}"\n'
+    )
+    order = Order(title="First order", unit="mm", lines=lines_of([(job, 1)]))
+    done = lay(order, sizes=[(120 * MM, 260 * MM)], level=1)
+    assert not done.faults
+    quarters = set()
+    for sheet in done.sheets:
+        for copy in sheet.copies:
+            part = copy.piece.part
+            if not part.holes:
+                continue
+            quarters.add(copy.piece.quarters)
+            drawn = affinity.translate(outline(copy_curves(copy)), *(-s / MM for s in copy.shift))
+            plain = affinity.scale(drawn, 1 / 0.08, 1 / 0.11, origin=(0, 0))
+            cut = affinity.scale(
+                plain.buffer(-1, join_style="mitre", quad_segs=32), 0.08, 0.11, origin=(0, 0)
+            )
+            home = affinity.rotate(cut, -90 * copy.piece.quarters, origin=(0, 0))
+            if copy.piece.mirrored:
+                home = affinity.scale(home, -1, 1, origin=(0, 0))
+            want = shapely.Polygon(part.as_cut.ring(0) / MM)
+            for hole in part.holes:
+                want = want.difference(shape_of(hole.placed.hole))
+            assert home.symmetric_difference(want).area < 0.05
+            for stroke in sheet.marks:  # nothing is scored over a hole
+                for hole in copy.piece.holes:
+                    if hole.hole.open is None:
+                        over = shapely.Polygon(hole.xy + np.array(copy.shift) / MM)
+                        assert not shapely.LineString(stroke.xy).intersects(over)
+    assert quarters - {0}
+
+
+def shape_of(hole: Hole) -> shapely.Geometry:
+    x0, y0, x1, y1 = (v / 2 / MM for v in hole.core)
+    grown = shapely.box(x0, y0, x1, y1)
+    if hole.diameter:
+        grown = grown.buffer(hole.diameter / 2 / MM, quad_segs=256)
+    return grown

@@ -63,12 +63,7 @@ class Part:
     @property
     def cut_length_mm(self) -> float:
         """Length of all drawn sides and cut-outs, mm, reliefs not counted."""
-        length = self.drawn.rings.perimeter / 1e6
-        for h in self.holes:
-            opening = h.placed.hole.open
-            mouth = 0.0 if opening is None else abs(h.drawn.xy[0] - h.drawn.xy[-1]).max()
-            length += h.drawn.length_mm - float(mouth)
-        return length
+        return self.drawn.rings.perimeter / 1e6 + sum(h.drawn.further_mm for h in self.holes)
 
     @property
     def area_nm2(self) -> float:

@@ -6,11 +6,13 @@ joint or off its panel is refused, with the distance, the limit and the place.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from boxjoint.check.as_cut import Web
 from boxjoint.errors import InputError, ProofFailed
+from boxjoint.fit.bites import DEPTH
 from boxjoint.fit.compensate import Beam
 from boxjoint.fit.cutouts import HAND_HOLE_EDGE, Placed
 from boxjoint.fit.holes import DrawnHole, compensate_hole, worst_error_mm
@@ -20,7 +22,7 @@ from boxjoint.solve.panels import Panel
 from boxjoint.solve.solution import Solution
 from boxjoint.units import both
 
-__all__ = ["CutHole", "clear_holes", "hole_warnings"]
+__all__ = ["CutHole", "clear_holes", "hole_fault", "hole_warnings"]
 
 #: A hole as cut may be off by the roundings of its drawn points to a nanometre.
 _ROUNDING_NM = 2
@@ -49,6 +51,8 @@ def clear_holes(
     placed: Sequence[Placed],
     beam: Beam,
     web_mm: float,
+    *,
+    relief_mm: float = 0.0,
 ) -> tuple[CutHole, ...]:
     """Compensate the holes of a panel, cut them virtually, and refuse those that are not clear.
 
@@ -60,6 +64,9 @@ def clear_holes(
         Its holes.
     web_mm
         The least material that must be left between two edges.
+    relief_mm
+        Radius of the reliefs in the panel's inside corners: each may bite 0.29 of it (``DEPTH``) out
+        of what lies behind its sides, and every side but rims and tips is taken to be bitten.
 
     Raises
     ------
@@ -71,12 +78,13 @@ def clear_holes(
         The virtual cut of a hole is not the hole that was asked for.
     """
     least = round(web_mm * 1e6)
+    bite = math.ceil(DEPTH * relief_mm * 1e6)
     drawn = [compensate_hole(p.hole, beam, name=panel.name) for p in placed]
     webs: list[Web] = []
     for p, d in zip(placed, drawn, strict=True):
         _as_asked(p, d, beam, panel)
         _off_joints(p, panel, solution)
-        webs.append(_to_edges(p, d.as_cut, panel, as_cut, least))
+        webs.append(_to_edges(p, d.as_cut, panel, as_cut, least, bite))
     # sorted by their lower ends, each needs to look at those that begin before its web ends
     order = sorted(range(len(drawn)), key=lambda i: drawn[i].as_cut.lo[1])
     for a, i in enumerate(order):
@@ -103,17 +111,24 @@ def _middle(one: Hole, other: Hole) -> tuple[int, int]:
     return x, y
 
 
-def _as_asked(placed: Placed, drawn: DrawnHole, beam: Beam, panel: Panel) -> None:
-    """Hold the virtual cut against what was asked."""
-    want, found = placed.hole, drawn.as_cut
+def hole_fault(drawn: DrawnHole, beam: Beam) -> str:
+    """Say how far a hole as cut is off the one that was asked for; ``""`` where it is not."""
+    want, found = drawn.hole, drawn.as_cut
     off = max(abs(a - b) for a, b in zip((*want.lo, *want.hi), (*found.lo, *found.hi), strict=True))
     tiny = want.diameter / 1e6 < 4 * max(beam.kerf.x, beam.kerf.y)
     worst = worst_error_mm(drawn, beam)
     if off > _ROUNDING_NM or worst > (_TINY_ARC_MM if tiny else _ARC_MM):
+        return f"off by {off / 1e6:.6f} mm along x or y, {worst:.6f} mm elsewhere"
+    return ""
+
+
+def _as_asked(placed: Placed, drawn: DrawnHole, beam: Beam, panel: Panel) -> None:
+    """Hold the virtual cut against what was asked."""
+    if fault := hole_fault(drawn, beam):
         raise ProofFailed(
             f"a hole of {panel.name} as cut is not the one that was asked for",
             where=placed.name,
-            value=f"off by {off / 1e6:.6f} mm along x or y, {worst:.6f} mm elsewhere",
+            value=fault,
             faults=(),
         )
 
@@ -143,7 +158,7 @@ def _off_joints(placed: Placed, panel: Panel, solution: Solution) -> None:
             )
 
 
-def _to_edges(placed: Placed, hole: Hole, panel: Panel, rings: Rings, least: int) -> Web:
+def _to_edges(placed: Placed, hole: Hole, panel: Panel, rings: Rings, least: int, bite: int) -> Web:
     """The least material between a hole and its panel's edges; refuses too little."""
     x, y = ((hole.lo[k] + hole.hi[k]) // 2 for k in (0, 1))
     at = f"{placed.name} on {panel.name}"
@@ -167,6 +182,8 @@ def _to_edges(placed: Placed, hole: Hole, panel: Panel, rings: Rings, least: int
             limit=f"the panel is {panel.size[0] / 1e6:.2f} by {panel.size[1] / 1e6:.2f} mm",
         )
     apart, side = to_sides(hole, rings)
+    if apart >= 0 and bite and rings.role[side] not in (Role.RIM, Role.TIP):
+        apart = max(apart - bite, 0)
     start, end, core = rings.xy[side].tolist(), rings.ends[side].tolist(), hole.core
     place = (
         _nearest(start[0], end[0], core[0] // 2, core[2] // 2),

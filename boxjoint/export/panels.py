@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
-from boxjoint.errors import ProofFailed
-from boxjoint.fit.holes import spliced
+from boxjoint.fit.holes import with_notches
 from boxjoint.fit.plan import Plan
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
 from boxjoint.units import both, mm_and_thou
@@ -117,7 +116,7 @@ def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:
         if not bulge.any():  # drop what lies on straight lines; relief leaves corners as they are
             xy, arcs = plain[k] / 1e6, None
         if k == 0:
-            xy, arcs = _notched(part, xy, arcs)
+            xy, arcs = with_notches(xy, arcs, (h.drawn for h in part.holes), part.panel.name)
         curves.append(
             Curve(layer=Layer.CUT_OUTER if k == 0 else Layer.CUT_INNER, xy=xy + shift, bulge=arcs)
         )
@@ -128,24 +127,6 @@ def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:
     ]
     # holes first: a controller that keeps the sequence of the file then cuts them first
     return (*holes, *curves[1:], curves[0])
-
-
-def _notched(
-    part: Part, xy: NDArray[np.float64], bulge: NDArray[np.float64] | None
-) -> tuple[NDArray[np.float64], NDArray[np.float64] | None]:
-    """The outer outline with its notches in it."""
-    for hole in part.holes:
-        if hole.placed.hole.open is None:
-            continue
-        found = spliced(xy, np.zeros(len(xy)) if bulge is None else bulge, hole.drawn)
-        if found is None:
-            raise ProofFailed(
-                f"a notch of {part.panel.name} is not on its drawn rim",
-                where=hole.placed.name,
-                faults=(),
-            )
-        xy, bulge = found
-    return xy, bulge
 
 
 def _label_height(width: float, height: float, text: str) -> float:

@@ -11,17 +11,25 @@ exact points (``docs/decisions/0005-round-holes-under-two-kerfs.md``).
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from boxjoint.errors import CannotBeCut
+from boxjoint.errors import CannotBeCut, ProofFailed
 from boxjoint.fit.compensate import Beam
 from boxjoint.geometry.holes import Hole
 
-__all__ = ["DrawnHole", "arc_length_mm", "compensate_hole", "spliced", "worst_error_mm"]
+__all__ = [
+    "DrawnHole",
+    "arc_length_mm",
+    "compensate_hole",
+    "spliced",
+    "with_notches",
+    "worst_error_mm",
+]
 
 Floats = NDArray[np.float64]
 
@@ -56,6 +64,12 @@ class DrawnHole:
     def length_mm(self) -> float:
         """Length of the drawn outline, mm."""
         return arc_length_mm(self.xy, self.bulge, closed=self.hole.open is None)
+
+    @property
+    def further_mm(self) -> float:
+        """By how much it lengthens what is cut, mm: a notch takes its mouth from the rim."""
+        mouth = 0.0 if self.hole.open is None else float(np.abs(self.xy[0] - self.xy[-1]).max())
+        return self.length_mm - mouth
 
 
 def arc_length_mm(xy: Floats, bulge: Floats, *, closed: bool = True) -> float:
@@ -291,6 +305,26 @@ def worst_error_mm(drawn: DrawnHole, beam: Beam) -> float:
 
 
 # Notches
+
+
+def with_notches(
+    xy: Floats, bulge: Floats | None, holes: Iterable[DrawnHole], name: str
+) -> tuple[Floats, Floats | None]:
+    """Return an outer outline with all notches among the holes in it.
+
+    Raises
+    ------
+    ProofFailed
+        A notch does not lie on a straight side of the outline.
+    """
+    for notch in holes:
+        if notch.hole.open is None:
+            continue
+        found = spliced(xy, np.zeros(len(xy)) if bulge is None else bulge, notch)
+        if found is None:
+            raise ProofFailed(f"a notch of {name} is not on its drawn rim", faults=())
+        xy, bulge = found
+    return xy, bulge
 
 
 def spliced(xy: Floats, bulge: Floats, notch: DrawnHole) -> tuple[Floats, Floats] | None:

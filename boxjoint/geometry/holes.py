@@ -24,6 +24,7 @@ __all__ = [
     "Opening",
     "between",
     "encloses",
+    "mirrored_hole",
     "mouth_of",
     "to_rectangle",
     "to_sides",
@@ -214,6 +215,19 @@ def encloses(rings: Rings, hole: Hole) -> bool:
     right = upright & (a[:, 0] > x2)
     crossed = right & ((a[:, 1] <= y2) != (b[:, 1] <= y2))
     return bool(np.count_nonzero(crossed) % 2)
+
+
+def mirrored_hole(hole: Hole) -> Hole:
+    """Return a hole as seen from behind: x becomes -x."""
+    opening = hole.open
+    if opening is not None and opening[0] == 0:
+        opening = (0, -1 if opening[1] > 0 else 1)
+    return Hole(
+        lo=(-hole.hi[0], hole.lo[1]),
+        hi=(-hole.lo[0], hole.hi[1]),
+        diameter=hole.diameter,
+        open=opening,
+    )
 
 
 def turned_hole(hole: Hole, quarters: int) -> Hole:

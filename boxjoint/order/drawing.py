@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from boxjoint import __version__
+from boxjoint.fit.holes import with_notches
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
 from boxjoint.order.records import Copy, Laid, LaidSheet
 from boxjoint.units import both, mm_and_thou
@@ -28,6 +29,8 @@ def copy_curves(copy: Copy) -> tuple[Curve, ...]:
     for k, (xy, bulge) in enumerate(piece.relieved.rings):
         arcs = bulge if bulge.any() else None
         points = xy if arcs is not None else plain[k] / 1e6
+        if k == 0:
+            points, arcs = with_notches(points, arcs, piece.holes, copy.name)
         inner = k > 0 or hosted
         curves.append(
             Curve(
@@ -36,7 +39,12 @@ def copy_curves(copy: Copy) -> tuple[Curve, ...]:
                 bulge=arcs,
             )
         )
-    return (*curves[1:], curves[0])
+    holes = [
+        Curve(layer=Layer.CUT_INNER, xy=h.xy + shift, bulge=h.bulge)
+        for h in piece.holes
+        if h.hole.open is None
+    ]
+    return (*holes, *curves[1:], curves[0])
 
 
 def notes_of(laid: Laid, sheet: LaidSheet) -> tuple[str, ...]:

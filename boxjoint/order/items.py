@@ -11,7 +11,9 @@ import numpy as np
 from boxjoint.check.built import Built, Part
 from boxjoint.errors import InputError
 from boxjoint.fit.compensate import compensate, virtual_cut
+from boxjoint.fit.holes import compensate_hole
 from boxjoint.fit.relief import relieve
+from boxjoint.geometry.holes import mirrored_hole, turned_hole
 from boxjoint.geometry.rings import Rings, mirrored
 from boxjoint.job.sheets import Nesting
 from boxjoint.order.records import Line, Piece
@@ -68,6 +70,16 @@ class Pieces:
             drawn=drawn,
             relieved=relieve(drawn, built.plan.corner_relief.value),
             as_cut=mirrored(cut) if self.mirrored else cut,
+            holes=tuple(
+                compensate_hole(
+                    turned_hole(
+                        mirrored_hole(h.placed.hole) if self.mirrored else h.placed.hole, quarters
+                    ),
+                    built.beam,
+                    name=panel.name,
+                )
+                for h in part.holes
+            ),
         )
 
     def size(self, name: str, quarters: int) -> tuple[int, int]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from boxjoint.check.built import Built
 from boxjoint.export.strokes import label_strokes
 from boxjoint.geometry.drawing import Curve, Label, Layer
+from boxjoint.geometry.holes import mirrored_hole
 from boxjoint.geometry.rings import Rings, mirrored
 from boxjoint.order.records import Copy, LaidSheet, Piece
 
@@ -182,6 +183,10 @@ def _own_axes(piece: Piece) -> Rings:
 def _fixed_marks(piece: Piece) -> tuple[_Room, Strokes, tuple[str, ...]]:
     """Letters of the joints and the arrow: alike on all copies of a piece."""
     room = _Room(_own_axes(piece))
+    for cut in piece.part.holes:  # a mark over a hole would be lost
+        hole = mirrored_hole(cut.as_cut) if piece.mirrored else cut.as_cut
+        (x0, y0), (x1, y1) = hole.lo, hole.hi
+        room.take((x0 + x1) / 2e6, (y0 + y1) / 2e6, (x1 - x0) / 1e6, (y1 - y0) / 1e6)
     strokes: Strokes = []
     missing: list[str] = []
     built, panel = piece.built, piece.part.panel

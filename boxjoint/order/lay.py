@@ -15,6 +15,7 @@ import numpy as np
 
 from boxjoint.check.as_cut import joints_as_cut, sides_off
 from boxjoint.check.built import Built
+from boxjoint.check.cutouts import hole_fault
 from boxjoint.fit.compensate import virtual_cut
 from boxjoint.fit.plan import Measured
 from boxjoint.geometry.rings import Rings, Role, mirrored
@@ -248,6 +249,11 @@ def _faults(
                     f"worst a {off[0].role.name.lower()} by {off[0].off / 1e6:.6f} mm at x "
                     f"{x / 1e6:.3f}, y {y / 1e6:.3f} mm"
                 )
+            faults += [
+                f"{sheet.name}, {copy.label}: a hole as cut is {fault}"
+                for hole in piece.holes
+                if (fault := hole_fault(hole, piece.built.beam))
+            ]
             key = copy.group, panel.name
             ways.setdefault(key, {})[piece.quarters] = piece.as_cut
     for line, made in zip(lines, built, strict=True):

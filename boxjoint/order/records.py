@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from boxjoint.check.built import Built, Part
 from boxjoint.errors import InputError, ProofFailed
 from boxjoint.fit.compensate import Drawn
+from boxjoint.fit.holes import DrawnHole
 from boxjoint.fit.relief import Relieved
 from boxjoint.geometry.drawing import Curve
 from boxjoint.geometry.rings import Rings
@@ -102,6 +103,8 @@ class Piece:
         The same with reliefs at inside corners, mm.
     as_cut
         What the beam leaves, turned and mirrored back to the panel's own axes, nm.
+    holes
+        Its cut-outs, mirrored, turned and compensated for lying so, about the same origin.
     """
 
     built: Built
@@ -111,6 +114,7 @@ class Piece:
     drawn: Drawn
     relieved: Relieved
     as_cut: Rings
+    holes: tuple[DrawnHole, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -159,7 +163,10 @@ class LaidSheet:
     @property
     def cut_length_mm(self) -> float:
         """Length of all cut sides, mm, reliefs not counted."""
-        return sum(c.piece.drawn.rings.perimeter for c in self.copies) / 1e6
+        return sum(
+            c.piece.drawn.rings.perimeter / 1e6 + sum(h.further_mm for h in c.piece.holes)
+            for c in self.copies
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
