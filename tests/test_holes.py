@@ -126,14 +126,17 @@ def test_a_sharp_window_over_an_edge_is_no_window_that_touches_it() -> None:
 
 
 def test_a_notch_keeps_from_the_ends_of_its_rim_and_not_from_its_mouth() -> None:
-    part = rectangle(0, 0, 100, 50)
-    notch = Hole(lo=(30, 40), hi=(60, 50), diameter=10, open=(1, 1))
+    part = rectangle(0, 0, 100 * MM, 50 * MM)
+    notch = Hole(lo=(30 * MM, 40 * MM), hi=(60 * MM, 50 * MM), diameter=10 * MM, open=(1, 1))
     assert mouth_of(notch, part) is not None
-    assert to_sides(notch, part)[0] == 30
-    beyond = Hole(lo=(80, 40), hi=(110, 50), diameter=10, open=(1, 1))
+    assert to_sides(notch, part)[0] == 30 * MM
+    beyond = Hole(lo=(80 * MM, 40 * MM), hi=(110 * MM, 50 * MM), diameter=10 * MM, open=(1, 1))
     assert mouth_of(beyond, part) is None
     assert to_sides(beyond, part)[0] < 0
-    assert mouth_of(replace(notch, open=(1, -1), lo=(30, 0), hi=(60, 10)), part) is not None
+    assert (
+        mouth_of(replace(notch, open=(1, -1), lo=(30 * MM, 0), hi=(60 * MM, 10 * MM)), part)
+        is not None
+    )
     assert mouth_of(replace(notch, open=(0, 1)), part) is None
 
 

@@ -11,6 +11,9 @@ from boxjoint.units import both
 __all__ = ["cutout", "cutout_lines"]
 
 
+_OPEN = {(1, 1): "top", (1, -1): "bottom", (0, -1): "left", (0, 1): "right"}
+
+
 def _mm(nm: float) -> float:
     return round(nm / 1e6, 6)
 
@@ -26,6 +29,7 @@ def cutout(hole: CutHole) -> dict[str, Any]:
         "corner_radius": _mm(h.diameter / 2),
         "as_cut_from": [_mm(v) for v in hole.as_cut.lo],
         "as_cut_to": [_mm(v) for v in hole.as_cut.hi],
+        "open": None if h.open is None else _OPEN[h.open],
         "least_web": _mm(hole.web.width),
     }
 

@@ -31,8 +31,9 @@ __all__ = [
     "turned_hole",
 ]
 
-#: As cut, a rim and the mouth of a notch in it may each be a rounding off.
-_ROUNDING_NM = 2
+#: As cut, a rim may be off the mouth of a notch in it: by roundings, and by half the difference of two
+#: kerfs where a controller offsets by one.
+_RIM_OFF_NM = 200_000
 
 #: The side of a hole that is open to a rim: (0 for x | 1 for y, sense).
 Opening = tuple[Literal[0, 1], Literal[-1, 1]]
@@ -198,7 +199,7 @@ def mouth_of(hole: Hole, rings: Rings) -> int | None:
     on = (
         (along_x == (axis == 0))
         & (sign == sense)
-        & (np.abs(rings.xy[:, axis] - line) <= _ROUNDING_NM)
+        & (np.abs(rings.xy[:, axis] - line) <= _RIM_OFF_NM)
         & (np.minimum(a, b) <= hole.lo[other])
         & (hole.hi[other] <= np.maximum(a, b))
     )
