@@ -8,11 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-import numpy as np
-
 from boxjoint.check.as_cut import (
     inside_as_cut,
     joints_as_cut,
+    least_void,
     sheets_as_cut,
     sides_off,
 )
@@ -28,6 +27,7 @@ from boxjoint.export.dxf import DxfVersion, drawing_to_dxf
 from boxjoint.export.panels import all_panels_drawing, panel_drawing
 from boxjoint.export.report import report_json, report_text
 from boxjoint.export.svg import drawing_to_svg
+from boxjoint.fit.bounds import refuse_out_of_proportion
 from boxjoint.fit.compensate import Beam, compensate, virtual_cut
 from boxjoint.fit.controller import one_kerf
 from boxjoint.fit.cutouts import place_cutouts
@@ -111,6 +111,7 @@ def build(
         for j, t in zip(solution.joints, solution.tabs, strict=True)
     ]
     plan = plan_cut(job, names, mates, measured)
+    refuse_out_of_proportion(plan, solution)
     placed = place_cutouts(job, solution, plan)
     beam = plan.beam
     if kerf_by_controller:
@@ -207,19 +208,13 @@ def _confirm_one_kerf(plan: Plan, confirmed: bool) -> None:
 
 def _refuse_narrow(rings: Rings, tool: float, name: str) -> None:
     """Refuse a slot or hole that the router's cutter does not enter."""
-    d = rings.ends - rings.xy
-    before = d[rings.leading]
-    after = d[rings.following]
-    turn_in = before[:, 0] * d[:, 1] - before[:, 1] * d[:, 0] < 0
-    turn_out = d[:, 0] * after[:, 1] - d[:, 1] * after[:, 0] < 0
-    wide = np.abs(d).sum(axis=1)
-    narrow = turn_in & turn_out & (wide < tool * 1e6)
-    if narrow.any():
-        i = int(np.flatnonzero(narrow)[0])
+    void = least_void(rings)
+    if void is not None and void.width < tool * 1e6:
+        x, y = void.place
         raise CannotBeCut(
             f"the cutter does not enter a slot of {name}",
-            where=f"at x {rings.xy[i, 0] / 1e6:.2f}, y {rings.xy[i, 1] / 1e6:.2f} mm",
-            value=f"slot {wide[narrow].min() / 1e6:.3f} mm, tool {tool:.3f} mm",
+            where=f"at x {x / 1e6:.2f}, y {y / 1e6:.2f} mm",
+            value=f"slot {void.width / 1e6:.3f} mm, tool {tool:.3f} mm",
             do="ask for fewer, wider segments, or take a thinner cutter",
         )
 

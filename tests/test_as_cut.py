@@ -12,7 +12,7 @@ import shapely
 from hypothesis import HealthCheck, assume, example, given, settings
 from strategies import box_slabs, plates, shelf_slabs, tray_slabs
 
-from boxjoint.check.as_cut import inside_as_cut, joints_as_cut, least_web, sheets_as_cut
+from boxjoint.check.as_cut import inside_as_cut, joints_as_cut, least_void, least_web, sheets_as_cut
 from boxjoint.fit.compensate import Allowance, Beam, compensate, virtual_cut
 from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.geometry.rings import Rings, Role
@@ -312,3 +312,48 @@ def test_the_web_below_a_row_of_mortises() -> None:
     assert as_cut is not None
     # the rim moves in by half of 0.04, and so does the mortise, which is 0.05 wider on this side
     assert as_cut.width == pytest.approx((10 - 0.02 - 0.02 - 0.05) * MM, abs=2)
+
+
+# slots that a cutter has to enter -----------------------------------------------------------------
+
+
+def narrowest(cells: np.ndarray) -> int | None:
+    """The shortest run of empty unit cells between full ones, along rows and columns."""
+    best: int | None = None
+    for grid in (cells, cells.T):
+        for line in grid.tolist():
+            text = "".join("#" if full else "." for full in line).strip(".")
+            for run in text.replace("#", " ").split():
+                best = len(run) if best is None else min(best, len(run))
+    return best
+
+
+@settings(deadline=None, max_examples=60)
+@given(plates())
+def test_the_narrowest_void_is_that_of_the_cells(rings: Rings) -> None:
+    """Plates of whole numbers, looked at cell by cell in shapely."""
+    outer, *holes = [rings.ring(k) for k in range(rings.count)]
+    part = shapely.Polygon(outer, holes)
+    x0, y0, x1, y1 = rings.extent
+    xs, ys = np.meshgrid(np.arange(x0, x1) + 0.5, np.arange(y0, y1) + 0.5)
+    found = least_void(rings)
+    wanted = narrowest(shapely.contains_xy(part, xs, ys))
+    assert (None if found is None else found.width) == wanted
+
+
+@pytest.mark.parametrize("middle", [[], [12], [11, 13], [12, 12]])
+def test_a_divided_shoulder_is_one_slot(middle: list[int]) -> None:
+    """A slot of 5 mm whose bottom is cut into pieces, one of them without length."""
+    xy = [(0, 0), (40, 0), (40, 20), (15, 20), (15, 10)]
+    xy += [(x, 10) for x in reversed(middle)]
+    xy += [(10, 10), (10, 20), (0, 20)]
+    n = len(xy)
+    rings = Rings(
+        xy=np.array(xy, dtype=np.int64) * 1_000_000,
+        start=np.array([0, n]),
+        role=np.zeros(n, dtype=np.uint8),
+        joint=np.full(n, -1, dtype=np.int32),
+    )
+    found = least_void(rings)
+    assert found is not None
+    assert found.width == 5_000_000

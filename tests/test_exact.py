@@ -21,6 +21,7 @@ from boxjoint.check.exact import ExactProof, Fault, exact_proof
 from boxjoint.errors import ProofFailed
 from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.geometry.rings import Rings
+from boxjoint.geometry.rings import rectangle as plain_rectangle
 from boxjoint.solve.arrangement import Arrangement, InsideBlock, Slab
 from boxjoint.solve.panels import Frame, Panel
 from boxjoint.solve.solution import Solution, solve
@@ -525,3 +526,96 @@ def test_any_rectangle_that_changes_sides_is_seen(
     off = sum(oracle.signed_area(ring) for ring in rings_of(gained))  # twice the area
     off -= sum(oracle.signed_area(ring) for ring in rings_of(lost))
     assert 2 * (proof.volume - proof.union) == off * panel.slab.thickness
+
+
+# insides that claim what they should not --------------------------------------------------------------
+
+
+def test_a_face_named_open_that_a_slab_closes_is_a_fault(box: Solution) -> None:
+    claimed = dataclasses.replace(BLOCK, open=((2, 1),))
+    (fault,) = exact_proof(box.panels, (claimed,)).faults
+    assert (fault.kind, fault.panels) == ("inside", ("inside",))
+    assert "its +z is named open and closed by top" in str(fault)
+
+
+@pytest.mark.parametrize("gap", [-1, INSIDE[2] // 2, 10**12])
+def test_a_gap_that_leaves_nothing_to_close_is_a_fault(box: Solution, gap: int) -> None:
+    (fault,) = exact_proof(box.panels, (dataclasses.replace(BLOCK, gap=gap),)).faults
+    assert fault.kind == "inside"
+    assert "a gap of" in fault.note
+
+
+def test_a_gap_is_no_leave_to_end_short_of_an_open_edge() -> None:
+    """Walls 0.2 mm lower than the inside asked: there is no wall above for them to end short of."""
+    walls = {n: t for n, t in T.items() if n != "top"}
+    panels = solve(Arrangement(slabs=tuple(box_slabs(INSIDE, walls)))).panels
+    higher = Cuboid((0, 0, 0), (INSIDE[0], INSIDE[1], INSIDE[2] + MM // 5))
+    block = InsideBlock(name="inside", box=higher, open=((2, 1),), gap=MM // 2)
+    found = exact_proof(panels, (block,)).faults
+    assert {(f.kind, f.size) for f in found} == {
+        ("inside", (INSIDE[0], 0, 0)),
+        ("inside", (0, INSIDE[1], 0)),
+    }
+
+
+def test_two_insides_that_claim_the_same_space_are_a_fault(box: Solution) -> None:
+    twin = dataclasses.replace(BLOCK, name="twin")
+    found = faults(exact_proof(box.panels, (BLOCK, twin)))
+    assert found == [("inside", ("inside", "twin"), INSIDE)]
+    # a part of it by itself, as the lid's share of a box that is cut through, is no second claim
+    lower = InsideBlock(
+        name="lower", box=Cuboid((0, 0, 0), (*INSIDE[:2], INSIDE[2] // 2)), open=((2, 1),)
+    )
+    assert exact_proof(box.panels, (BLOCK, lower)).passed
+    # but two compartments never share space
+    cells = [
+        dataclasses.replace(b, compartment=(k, 1)) for k, b in enumerate((BLOCK, lower), start=1)
+    ]
+    found = faults(exact_proof(box.panels, cells))
+    assert found == [("inside", ("inside", "lower"), lower.box.size)]
+
+
+# a third slab that crosses a part of a bar -------------------------------------------------------------
+
+
+def test_faults_beside_a_corner_of_half_a_bar_are_seen_though_they_cancel_in_volume() -> None:
+    """Two shelves end half-way through the left wall: only that half of the bar is their corner.
+
+    Beside the one shelf nobody has the other half (2 x 4 x 3 mm); beside the other both have it. The
+    volumes cancel, so only the sweep can tell. An arrangement refuses such slabs; the proof is asked.
+    """
+    front = slab("front", 1, (-4 * MM, -4 * MM, 0), (50 * MM, 0, 60 * MM))
+    left = slab("left", 0, (-4 * MM, -4 * MM, 0), (0, 50 * MM, 60 * MM))
+    shelves = [
+        slab(f"shelf-{z}", 2, (-2 * MM, -4 * MM, z * MM), (50 * MM, 50 * MM, (z + 3) * MM))
+        for z in (10, 30)
+    ]
+
+    def panel(of: Slab, *taken: tuple[tuple[int, int, int], tuple[int, int, int]]) -> Panel:
+        x, y = (of.box.size[k] for k in Frame.of(of).axes)
+        whole = Panel(slab=of, frame=Frame.of(of), rings=plain_rectangle(0, 0, x, y))
+        region = region_of(whole)
+        for lo, hi in taken:
+            block = Cuboid(tuple(v * MM for v in lo), tuple(v * MM for v in hi))  # type: ignore[arg-type]
+            region = region.difference(in_plane(whole, block))
+        return with_region(whole, region)
+
+    # the bar of front and left is the left wall's, but for the first shelf's height; there the front
+    # keeps the shelf's corner and nobody the other half. At the second both have the other half
+    front_lacks = [
+        *(((-4, -4, a), (0, 0, b)) for a, b in ((0, 10), (13, 30), (33, 60))),
+        ((-4, -4, 10), (-2, 0, 13)),
+        ((-2, -4, 30), (0, 0, 33)),
+        *(((0, -4, z), (50, 0, z + 3)) for z in (10, 30)),
+    ]
+    panels = [
+        panel(front, *front_lacks),
+        panel(left, ((-4, -4, 10), (0, 0, 13))),
+        *(panel(s, ((-2, -4, 0), (0, 50, 60))) for s in shelves),
+    ]
+    proof = exact_proof(panels)
+    assert proof.volume == proof.union
+    half = (2 * MM, 4 * MM, 3 * MM)
+    found = faults(proof)
+    assert ("void", ("front", "left"), half) in found
+    assert ("overlap", ("front", "left"), half) in found

@@ -26,6 +26,7 @@ __all__ = [
     "Web",
     "inside_as_cut",
     "joints_as_cut",
+    "least_void",
     "least_web",
     "sheets_as_cut",
     "sides_off",
@@ -392,6 +393,37 @@ def least_web(rings: Rings, *, necks: bool = False) -> Web | None:
     return None if best is None else Web(width=best[0], place=(best[1], best[2]))
 
 
+def least_void(rings: Rings) -> Web | None:
+    """Find the narrowest slot or hole: the least width between two sides that face across no material.
+
+    Parameters
+    ----------
+    rings
+        Rings, nm. How their sides are divided, and sides without length, play no part.
+
+    Returns
+    -------
+    ``None`` where no two sides face each other across a void, as on a plain rectangle.
+    """
+    best: Web | None = None
+    corners = [r for r in rings.corners_only() if len(r)]
+    start = np.concatenate(corners)
+    end = np.concatenate([np.roll(r, -1, axis=0) for r in corners])
+    none = np.zeros(len(start), dtype=bool)
+    for k in (0, 1):
+        pick = (start[:, k] == end[:, k]) & (start[:, 1 - k] != end[:, 1 - k])
+        a, b = start[pick, 1 - k], end[pick, 1 - k]
+        # the outward normal lies to the right of travel
+        sense = np.sign(b - a) if k == 0 else -np.sign(b - a)
+        found = _facing(
+            start[pick, k], a, b, sense, none[pick], none[pick], sense * 0, necks=True, void=True
+        )
+        if found and (best is None or found[0] < best.width):
+            width, across, along = found
+            best = Web(width=width, place=(across, along) if k == 0 else (along, across))
+    return best
+
+
 def _facing(
     line: Ints,
     start: Ints,
@@ -401,8 +433,12 @@ def _facing(
     flank: np.ndarray,
     joint: np.ndarray,
     necks: bool,
+    void: bool = False,
 ) -> tuple[int, int, int] | None:
-    """Sweep along the sides; return (width, middle across, place along) of the least facing pair."""
+    """Sweep along the sides; return (width, middle across, place along) of the least facing pair.
+
+    With ``void`` the pairs face each other across a slot or hole instead of material.
+    """
     n = len(line)
     lo, hi = np.minimum(start, end).tolist(), np.maximum(start, end).tolist()
     at, sense = line.tolist(), sign.tolist()
@@ -419,6 +455,10 @@ def _facing(
         (x0, i), (x1, j) = active[p], active[p + 1]
         # from the outside in, every other stretch is material, and lies between a side that looks
         # back and one that looks ahead; the reverse there means that the two have crossed
+        if void:
+            if p % 2 and sense[i] != sense[j] and (best is None or x1 - x0 < best[0]):
+                best = (x1 - x0, (x0 + x1) // 2, along)
+            return
         if p % 2 or sense[i] == sense[j] or (in_hole[i] or in_hole[j]) == necks:
             return
         if is_flank[i] and is_flank[j] and belongs[i] == belongs[j]:

@@ -37,7 +37,8 @@ class Fault:
     kind
         ``overlap`` (owned twice), ``void`` (owned by nobody), ``outside`` (a panel leaves its slab),
         ``empty`` (a panel has no area), ``volume`` (a panel is not whole away from its joints),
-        ``inside`` (the asked inside is entered or not closed), ``ring`` (outlines that bound no
+        ``inside`` (the asked inside is entered or not closed, a face that is named open is closed, or
+        two insides claim the same space), ``ring`` (outlines that bound no
         single flat part, so that nothing about them can be summed).
     panels
         Names of the panels concerned.
@@ -46,7 +47,7 @@ class Fault:
     size
         How much: the extent of the fault along x, y and z, nm (of ``volume``: (nm3, 0, 0)).
     note
-        What is wrong with a ring.
+        What is wrong with a ring or an inside, where the kind does not say it.
     """
 
     kind: str
@@ -65,7 +66,8 @@ class Fault:
             return f"volume of {who} is off by {self.size[0] / 1e18:.9g} mm3 away from its joints"
         how = " x ".join(f"{s / 1e6:.6f}" for s in self.size)
         at = ", ".join(f"{_AXIS[k]} {self.lo[k] / 1e6:.6f}" for k in range(3))
-        return f"{self.kind} of {how} mm at {at} ({who})"
+        note = f": {self.note}" if self.note else ""
+        return f"{self.kind} of {how} mm at {at} ({who}){note}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,13 +213,13 @@ def exact_proof(panels: Sequence[Panel], insides: Sequence[InsideBlock] = ()) ->
         faults += _within_slab(panel, area)
     bars = _bars(slabs)
     corners = _corners(bars)
-    crossed: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    crossed: dict[tuple[int, int], list[Cuboid]] = {}
     for (i, j, k), box in corners.items():
-        for pair, other in (((i, j), k), ((i, k), j), ((j, k), i)):
-            crossed.setdefault(pair, []).append(box.span(slabs[other].normal))
+        for pair in ((i, j), (i, k), (j, k)):
+            crossed.setdefault(pair, []).append(box)
         faults += _corner((parts[i], parts[j], parts[k]), box)
     for (i, j), bar in bars.items():
-        faults += _sweep(parts[i], parts[j], bar, crossed.get((i, j), []))
+        faults += _along(parts[i], parts[j], bar, crossed.get((i, j), []))
     union = sum(s.box.volume for s in slabs) - sum(b.volume for b in bars.values())
     union += sum(c.volume for c in corners.values())
     volumes = [area * p.slab.thickness for area, p in zip(areas, panels, strict=True)]
@@ -236,6 +238,7 @@ def exact_proof(panels: Sequence[Panel], insides: Sequence[InsideBlock] = ()) ->
     boxes = _Boxes(slabs)
     for block in insides:
         faults += _inside(block, boxes)
+    faults += _claimed_twice(insides)
     return ExactProof(
         # sums over broken rings prove nothing, but still show where and how much: they come first
         faults=_once([*faults, *broken]),
@@ -323,6 +326,29 @@ def _corners(bars: dict[tuple[int, int], Cuboid]) -> dict[tuple[int, int, int], 
                 if shared is not None:
                     found[i, j, k] = shared
     return found
+
+
+def _along(a: _Part, b: _Part, bar: Cuboid, corners: list[Cuboid]) -> list[Fault]:
+    """Sweep a bar, less the corners that are looked at apart.
+
+    A third slab that crosses only a part of the bar's cross-section exempts that part and no more:
+    the bar is split lengthwise where such a corner begins and ends.
+    """
+    na, nb = a.panel.slab.normal, b.panel.slab.normal
+    axis = 3 - na - nb
+    if na == nb or all(c.span(k) == bar.span(k) for c in corners for k in (na, nb)):
+        spans = [] if na == nb else [c.span(axis) for c in corners]
+        return _sweep(a, b, bar, spans)
+    cuts = {k: sorted({*bar.span(k), *(v for c in corners for v in c.span(k))}) for k in (na, nb)}
+    faults = []
+    for pa in pairwise(cuts[na]):
+        for pb in pairwise(cuts[nb]):
+            lo, hi = list(bar.lo), list(bar.hi)
+            (lo[na], hi[na]), (lo[nb], hi[nb]) = pa, pb
+            piece = Cuboid((lo[0], lo[1], lo[2]), (hi[0], hi[1], hi[2]))
+            spans = [c.span(axis) for c in corners if c.common(piece) is not None]
+            faults += _sweep(a, b, piece, spans)
+    return faults
 
 
 def _sweep(a: _Part, b: _Part, bar: Cuboid, corners: list[tuple[int, int]]) -> list[Fault]:
@@ -458,6 +484,22 @@ def _inside(block: InsideBlock, boxes: _Boxes) -> list[Fault]:
     faults = []
     box = block.box
     lo, hi = np.array(box.lo, dtype=np.int64), np.array(box.hi, dtype=np.int64)
+
+    def wrong(size: Sequence[int], note: str = "") -> Fault:
+        return Fault(
+            kind="inside",
+            panels=(block.name,),
+            lo=box.lo,
+            hi=box.hi,
+            size=(size[0], size[1], size[2]),
+            note=note,
+        )
+
+    if min(box.size) <= 0:
+        return [wrong(box.size, "no space at all")]
+    if not 0 <= 2 * block.gap < min(box.size):
+        note = f"a gap of {block.gap / 1e6:.6f} mm at its edges leaves no face to close"
+        return [wrong(box.size, note)]
     enters = ((boxes.lo < hi) & (boxes.hi > lo)).all(axis=1)
     for i in np.flatnonzero(enters).tolist():
         name = boxes.names[i]
@@ -474,16 +516,27 @@ def _inside(block: InsideBlock, boxes: _Boxes) -> list[Fault]:
                 size=(most[0] - least[0], most[1] - least[1], most[2] - least[2]),
             )
         )
-    covers = (boxes.lo <= lo + block.gap) & (boxes.hi >= hi - block.gap)
+    # a slab may end short of a wall, not of an edge where there is none
+    short = [[0 if (k, s) in block.open else block.gap for k in range(3)] for s in (-1, 1)]
+    covers = (boxes.lo <= lo + short[0]) & (boxes.hi >= hi - short[1])
+    whole = (boxes.lo <= lo) & (boxes.hi >= hi)
     for axis in range(3):
         in_plane = [k for k in range(3) if k != axis]
         lies = (boxes.normal == axis) & covers[:, in_plane].all(axis=1)
         middles = boxes.lo[:, axis] + boxes.hi[:, axis]
         for sense in (-1, 1):
-            if (axis, sense) in block.open:
-                continue
             face = hi[axis] if sense > 0 else lo[axis]
             own = (boxes.lo if sense > 0 else boxes.hi)[:, axis]
+            if (axis, sense) in block.open:
+                against = (boxes.normal == axis) & (own == face)
+                shut = against & whole[:, in_plane].all(axis=1)
+                if shut.any() or _tiled(block, boxes, against, in_plane):
+                    side = f"{'+' if sense > 0 else '-'}{_AXIS[axis]}"
+                    names = ", ".join(boxes.names[i] for i in np.flatnonzero(against))
+                    faults.append(
+                        wrong(box.size, f"its {side} is named open and closed by {names}")
+                    )
+                continue
             beyond = lies & ((middles - lo[axis] - hi[axis]) * sense > 0)
             gaps = np.abs(own - face)[beyond]
             if len(gaps) and gaps.min() == 0:
@@ -492,13 +545,39 @@ def _inside(block: InsideBlock, boxes: _Boxes) -> list[Fault]:
                 continue
             size = [0, 0, 0]
             size[axis] = int(gaps.min()) if len(gaps) else box.size[axis]
+            faults.append(wrong(size))
+    return faults
+
+
+def _claimed_twice(insides: Sequence[InsideBlock]) -> list[Fault]:
+    """Two insides that claim the same space.
+
+    A space may be named as a whole and by what is in it: the opening of a drawer and the drawer's
+    inside, all compartments together and each. So one may lie wholly within another, or within what
+    is left by the guests of another; two compartments never share space, nor is one space named twice.
+    """
+    faults = []
+    lo = np.array([b.box.lo for b in insides], dtype=np.int64).reshape(-1, 3)
+    hi = np.array([b.box.hi for b in insides], dtype=np.int64).reshape(-1, 3)
+    for i, one in enumerate(insides):
+        meet = ((lo[i + 1 :] < hi[i]) & (hi[i + 1 :] > lo[i])).all(axis=1)
+        for j in (np.flatnonzero(meet) + i + 1).tolist():
+            other = insides[j]
+            if one.compartment is None or other.compartment is None:
+                shared = one.box.common(other.box)
+                guests = bool(one.guests) or bool(other.guests)
+                nested = one.box != other.box and shared in (one.box, other.box)
+                if guests or nested:
+                    continue
+            least, most = np.maximum(lo[i], lo[j]).tolist(), np.minimum(hi[i], hi[j]).tolist()
             faults.append(
                 Fault(
                     kind="inside",
-                    panels=(block.name,),
-                    lo=box.lo,
-                    hi=box.hi,
-                    size=(size[0], size[1], size[2]),
+                    panels=(one.name, other.name),
+                    lo=(least[0], least[1], least[2]),
+                    hi=(most[0], most[1], most[2]),
+                    size=(most[0] - least[0], most[1] - least[1], most[2] - least[2]),
+                    note="both claim this space",
                 )
             )
     return faults
