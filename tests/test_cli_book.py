@@ -357,3 +357,13 @@ def test_help_has_examples(cli: Cli) -> None:
         shown = cli(*words, "--help")
         assert shown.code == 0
         assert f"boxjoint {' '.join(words)} " in shown.out, words
+
+
+def test_a_second_sheet_of_one_batch_is_questioned(cli: Cli) -> None:
+    words = ["book", "add", "sheet", "--batch", "B9", "--material", "oak"]
+    first = cli(*words, "--thickness", "4.02", "--date", "2026-03-02")
+    assert first.code == 0 and "look at" not in first.err
+    second = cli(*words, "--thickness", "4.11")
+    assert second.code == 0
+    assert "batch B9 is in the book already" in second.err and "4.020 mm" in second.err
+    assert "look at" not in cli("book", "add", "sheet", "--material", "oak", "--thickness", "4").err

@@ -477,6 +477,16 @@ def test_asked_one_by_one(cli: Cli) -> None:
 # ---- saving ------------------------------------------------------------------------------------
 
 
+def test_half_a_kerf_is_questioned(shop: Cli) -> None:
+    assert shop("gauge", "read", "kerf", READINGS / "kerf-gauge.csv", "--save").code == 0
+    comb = READINGS / "comb-1.csv"
+    half = shop("gauge", "read", "comb", comb, "--kerf", "0.07")
+    assert half.code == 0 and "is it half a kerf?" in half.err
+    other = shop("gauge", "read", "comb", comb, "--kerf", "0.25")
+    assert "the book believes 0.14" in other.err and "half" not in other.err
+    assert "--kerf is" not in shop("gauge", "read", "comb", comb, "--kerf", "0.14").err
+
+
 def test_saved_readings_are_believed(shop: Cli, tmp_path: Path) -> None:
     shown = shop("gauge", "read", "kerf", READINGS / "kerf-gauge.csv", "--save")
     assert shown.code == 0, shown.err

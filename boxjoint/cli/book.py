@@ -175,6 +175,20 @@ def add_sheet(
             limit="0.3 to 40 mm",
         )
     _append(book, record, "sheet")
+    if not batch:
+        return
+    with open_book(book, write=False) as shop:
+        others = [
+            f"{e.id[:8]}, {e.record.mean_mm:.3f} mm"
+            for e in shop.entries("sheet")
+            if e.counts and isinstance(e.record, Sheet) and e.record.batch == batch
+        ][:-1]
+    if others:
+        click.echo(
+            f"look at: batch {batch} is in the book already ({'; '.join(others)}); a job that names "
+            "it now means the sheet that was dated last; name one by its id, or strike one",
+            err=True,
+        )
 
 
 @add.command("settings")

@@ -254,7 +254,7 @@ def _only_forms(piece: str | None, forms: tuple[Path, ...]) -> None:
 
 def _other_form(form: FilledForm, command: str) -> ReadingError:
     return ReadingError(
-        f"this is the form of a {form.kind}, with nothing in it for this command",
+        f"the form of gauge {form.gauge} ({form.kind}) has nothing in it for this command",
         where=form.path,
         do=f"read it with: {command}",
     )
@@ -777,14 +777,21 @@ def _rounds(
 def _kerf_of(kerf: str | None, known: _InBook | None, axis: str) -> _Kerf:
     from boxjoint.fit.fits import ASSUMED_KERF_MM
 
+    figure = getattr(known.belief, f"kerf_{axis}") if known and known.belief.is_kerf else None
     if kerf is not None:
         value = lengths_mm((kerf,), "--kerf")[0]
         if not 0.01 <= value <= 1.5:
             raise InputError(
                 "a full kerf", where="--kerf", value=f"{value:g} mm", limit="0.01 to 1.5 mm"
             )
+        if figure is not None and abs(value - figure.value) > max(0.02, 3 * figure.u):
+            half = 0.4 < value / figure.value < 0.65
+            click.echo(
+                f"look at: --kerf is {value:.3f} mm, the book believes {figure.value:.3f} mm"
+                + (": is it half a kerf? The full width is meant" if half else ""),
+                err=True,
+            )
         return _Kerf(value=value, u=_U_ASKED_MM, standing="asked")
-    figure = getattr(known.belief, f"kerf_{axis}") if known and known.belief.is_kerf else None
     if figure is not None:
         return _Kerf(value=figure.value, u=figure.u, standing=str(figure.source))
     return _Kerf(value=ASSUMED_KERF_MM, u=_U_ASSUMED_MM, standing="ASSUMED")

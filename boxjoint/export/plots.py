@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final, Protocol
@@ -289,6 +289,6 @@ def plot_history(records: Sequence[tuple[str, Sequence[Believed]]], kind: str) -
         ax.xaxis.set_major_formatter(ticks.ConciseDateFormatter(locator))
         ax.margins(x=0.08, y=0.15)
         ax.legend(loc="best", fontsize=8)
-        if len(points) == 1:
-            ax.set_xlim(dates[0].toordinal() - 719163 - 3, dates[0].toordinal() - 719163 + 4)
+        if dates[-1] - dates[0] < timedelta(days=4):  # days, never hours or seconds, on the axis
+            ax.set_xlim(dates[0].toordinal() - 719163 - 3, dates[-1].toordinal() - 719163 + 4)
     return _written(figure, kind)

@@ -130,7 +130,8 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
         raise BookError(
             "no machine of that name in the shop book",
             value=machine,
-            do=nearest_name(machine, book.machine_names()) or "see: boxjoint book list",
+            do=nearest_name(machine, book.machine_names())
+            or f"add it: boxjoint book add machine {machine!r}",
         )
     material, thickness = job.stock.material, job.stock.thickness.nm / 1e6
     notes: list[str] = []
