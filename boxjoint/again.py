@@ -283,14 +283,40 @@ def _other_mortises(old: Built, new: Built) -> list[str]:
     return [f"tabs in mortises follow the new sheet, so cut both mates again: {', '.join(names)}"]
 
 
-def _held(built: Built) -> dict[tuple[str, str], tuple[int, ...]]:
-    """The counts of every joint, for a panel that has to go with mates that are cut already."""
+def _held(built: Built) -> dict[tuple[str, str], tuple[tuple[int, ...], ...]]:
+    """The divisions of every joint, for a panel that has to go with mates that are cut already."""
     names = [p.name for p in built.solution.panels]
-    return {
-        (names[j.a], names[j.b]): tuple(r.count for r in t.runs)
-        for j, t in zip(built.solution.joints, built.solution.tabs, strict=True)
-        if j.kind != "halflap"
-    }
+    found = {}
+    for joint, tabs in zip(built.solution.joints, built.solution.tabs, strict=True):
+        if joint.kind == "halflap":
+            continue
+        runs, at = [], 0
+        for r in tabs.runs:
+            walls = tabs.lo[at + 1 : at + r.count] - r.run.lo
+            runs.append(tuple(walls.tolist()))
+            at += r.count
+        found[names[joint.a], names[joint.b]] = tuple(runs)
+    return found
+
+
+def _refuse_other_slots(old: Built, panel: str, thickness: Thickness) -> None:
+    """Refuse a panel of another thickness where mates have slots or mortises for its sheet."""
+    solution = old.solution
+    index = next(i for i, p in enumerate(solution.panels) if p.name == panel)
+    was = solution.panels[index].slab.thickness
+    mates = [
+        solution.panels[j.mate(index)].name
+        for j in solution.joints
+        if index in (j.a, j.b) and not j.at_edge(j.mate(index))
+    ]
+    if mates and thickness.nm != was:
+        raise InputError(
+            "a sheet of another thickness does not go with slots that are cut already",
+            where=f"--panel {panel}",
+            value=both(thickness.nm, old.job.unit),
+            limit=f"the slots in {', '.join(mates)} are for {both(was, old.job.unit)}",
+            do="cut the whole box again with restock",
+        )
 
 
 def _asking(job: Job, counts: dict[str, int]) -> Job:
@@ -381,20 +407,9 @@ def recut(
         )
     notes: list[str] = []
     today, held = job, None
-    if (
-        thickness is not None
-        and panel in job.dividers.names
-        and thickness.nm != job.thickness(panel).nm
-    ):
-        raise InputError(
-            "a divider of another thickness does not go with slots that are cut already",
-            where=f"--panel {panel}",
-            value=both(thickness.nm, job.unit),
-            limit=f"the slots are for {both(job.thickness(panel).nm, job.unit)}",
-            do="cut the whole box again with restock",
-        )
     if thickness is not None:
         old = build(job, measured=measured, **options)
+        _refuse_other_slots(old, panel, thickness)
         changed, _ = _with_thickness(job, None, {panel: thickness})
         refuse_job(changed, proceed=bool(options.get("confirmed")))
         today, held = changed, _held(old)  # the mates that are cut keep their segments

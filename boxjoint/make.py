@@ -68,7 +68,7 @@ def build(
     *,
     arrangement: Arrangement | None = None,
     measured: Measured | None = None,
-    held: Mapping[tuple[str, str], tuple[int, ...]] | None = None,
+    held: Mapping[tuple[str, str], tuple[tuple[int, ...], ...]] | None = None,
     kerf_by_controller: bool = False,
     confirmed: bool = False,
 ) -> Built:
@@ -83,7 +83,7 @@ def build(
     measured
         What the shop book knows of kerf, scale and clearance here.
     held
-        Counts of segments that mates which are cut already have; as in
+        Divisions that mates which are cut already have; as in
         :class:`~boxjoint.solve.tabs.TabAsk`.
     kerf_by_controller
         Draw with clearance, proud and reliefs, but leave the kerf to the controller.

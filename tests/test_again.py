@@ -14,6 +14,7 @@ from boxjoint.errors import BoxjointError, CannotBeCut, InputError
 from boxjoint.fit.compensate import Beam, virtual_cut
 from boxjoint.fit.plan import Measured
 from boxjoint.job.figures import Figure
+from boxjoint.job.filling import Bottom
 from boxjoint.job.read import parse_job, read_job
 from boxjoint.job.records import (
     DIRECTIONS,
@@ -350,6 +351,33 @@ def test_the_rule_would_have_broken_the_mating() -> None:
     assert counts(other) != counts(build(then))
     new, _ = recut(then, "front", thickness=thick(9))
     assert counts(new) == counts(build(then))
+
+
+@pytest.mark.parametrize("mm", [2.5, 4.6, 20])
+def test_outer_ends_stay_where_the_mates_have_them(mm: float) -> None:
+    """The corner grows with the front's sheet, but divisions that are cut already do not move."""
+    then = job(t=3, joint=JointAsk(clearance=20_000, tab_width=12 * MM, ends="outer"))
+    old = build(then)
+    new, _ = recut(then, "front", thickness=thick(mm))
+    new.require()
+    a, b = (x.part("front").panel for x in (old, new))
+    assert (a.rings.xy == b.rings.xy).all()
+    for was, now in zip(old.solution.tabs, new.solution.tabs, strict=True):
+        assert (was.lo[1:] == now.lo[1:]).all()  # the first begins at a corner
+    rings = mixed(old, new, "front", old.beam, new.beam)
+    for found in joints_as_cut(old.solution, rings):  # type: ignore[arg-type]
+        assert found.unmatched == 0
+        assert found.least == found.greatest == pytest.approx(20_000, abs=4)
+
+
+def test_a_sheet_of_another_thickness_is_refused_where_mortises_wait_for_it() -> None:
+    raised = replace(job(t=3), bottom=Bottom(raised=10 * MM))
+    with pytest.raises(InputError, match="slots that are cut already") as raised_error:
+        recut(raised, "bottom", thickness=thick(4))
+    assert "front" in raised_error.value.limit
+    assert "restock" in raised_error.value.do
+    recut(raised, "bottom", thickness=thick(3))
+    recut(raised, "front", thickness=thick(4))  # nobody has a slot for the front
 
 
 def test_recut_refuses_an_unknown_panel() -> None:

@@ -49,14 +49,15 @@ class TabAsk:
         ``inner``: all segments equal between the corners; ``outer``: the end tab, corner included,
         shows the same width as the others (finger joints only).
     held
-        Counts of the runs of single joints, by the names of the stronger and the weaker slab: what
-        mates that are cut already have. Goes before all else.
+        Divisions of single joints that mates have which are cut already, by the names of the stronger
+        and the weaker slab: for each run how far each division lies from its beginning, nm,
+        ascending. Goes before all else.
     """
 
     width: int | None = None
     counts: Mapping[int, int] | None = None
     ends: Ends = "inner"
-    held: Mapping[tuple[str, str], tuple[int, ...]] | None = None
+    held: Mapping[tuple[str, str], tuple[tuple[int, ...], ...]] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,8 +150,10 @@ def _counts(
 ) -> dict[_Key, tuple[int, str]]:
     """Choose the count of every group of runs that are alike, with the reason."""
     groups: dict[_Key, list[tuple[Joint, Run]]] = {}
+    names_of = [s.name for s in arrangement.slabs]
     for joint in joints:
-        if joint.kind != "halflap":
+        held = (ask.held or {}).get((names_of[joint.a], names_of[joint.b]), ())
+        if joint.kind != "halflap" and len(held) != len(runs[joint.index]):
             for run in runs[joint.index]:
                 groups.setdefault(_key(joint, run, ask), []).append((joint, run))
     chosen = {}
@@ -274,10 +277,20 @@ def _alternate(
     los, his, owners, divided = [], [], [], []
     held = (ask.held or {}).get(names, ())
     for number, run in enumerate(runs):
+        if len(held) == len(runs):
+            inner = _held_walls(run, held[number], names)
+            wall = np.concatenate([[run.lo], inner, [run.hi]]).astype(np.int64)
+            n, why = len(wall) - 1, "as the mate has it that is cut already"
+            los.append(wall[:-1])
+            his.append(wall[1:])
+            owner = np.full(n, joint.first, dtype=np.int64)
+            owner[1::2] = joint.second
+            owners.append(owner)
+            width = int(wall[2] - wall[1]) if n > 1 else run.length  # ends may be of another width
+            divided.append(RunTabs(run=run, count=n, width=width, why=why))
+            continue
         key = _key(joint, run, ask)
         n, why = counts[key]
-        if len(held) == len(runs):
-            n, why = held[number], "as the mate has it that is cut already"
         whole = run.length + key[2]
         before = run.before if key[2] else 0
         i = np.arange(1, n, dtype=np.int64)
@@ -295,6 +308,20 @@ def _alternate(
         owner=np.concatenate(owners),
         runs=tuple(divided),
     )
+
+
+def _held_walls(run: Run, held: tuple[int, ...], names: tuple[str, str]) -> Ints:
+    """Place the divisions of a mate that is cut already; refuse those that lie outside the run."""
+    walls = run.lo + np.array(held, dtype=np.int64)
+    ends = np.concatenate([[run.lo], walls, [run.hi]])
+    if np.any(np.diff(ends) <= 0):
+        raise ArrangementError(
+            f"the divisions that {names[0]} and {names[1]} have already do not fit the joint any more",
+            where=f"run of {run.length / 1e6:.6g} mm",
+            value=f"the last division lies at {max(held) / 1e6:.6g} mm" if held else "",
+            do="cut the whole box again with restock",
+        )
+    return walls
 
 
 def _halflap(joint: Joint, runs: tuple[Run, ...]) -> JointTabs:
