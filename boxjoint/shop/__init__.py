@@ -2,7 +2,9 @@
 
 ``records`` are the things that can be written down; ``schema`` is their SQL, by version; ``book``
 is the file; ``exchange`` writes it to plain files and reads it back; ``filter`` is the mathematics
-of learning; ``learn`` runs the book through the filter and says what is believed.
+of learning; ``observe`` turns the readings of a gauge into what the filter takes; ``timeline`` puts the
+events of a machine in sequence; ``run`` takes them through the filter; ``learn`` says what is believed, as
+the records of ``belief``. ``measured`` and ``bench`` are what a job, and a hand with a caliper, ask of it.
 
 The book holds raw readings only, and is append only. A belief is computed from the readings, in the
 sequence in which they were taken, every time it is asked for: a better estimator improves old data.
