@@ -8,12 +8,13 @@ from typing import Any
 from boxjoint.check.as_cut import InsideAsCut
 from boxjoint.check.built import Built
 from boxjoint.check.compartments import CompartmentAsCut
+from boxjoint.check.inside_range import InsideRange, inside_range
 from boxjoint.job.records import DIRECTIONS, Unit
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import Along, find_inside
 from boxjoint.units import both, format_mm
 
-__all__ = ["compartments", "held", "inside", "inside_lines", "whole_as_cut"]
+__all__ = ["compartments", "held", "inside", "inside_lines", "range_as_cut", "whole_as_cut"]
 
 _MM = 1_000_000
 
@@ -22,13 +23,28 @@ def _mm(nm: int) -> float:
     return round(nm / _MM, 6)
 
 
+def _raised(built: Built, axis: int) -> CompartmentAsCut | None:
+    """The inside along an axis where slots place one of its ends."""
+    return next(
+        (c for c in built.compartments if c.axis == axis and not c.number and c.binds), None
+    )
+
+
+def range_as_cut(built: Built, axis: int) -> InsideRange | None:
+    """Return what the inside along an axis may be, seat gap and thickness spread in its budget."""
+    own, row = built.inside_along(axis), whole_as_cut(built, axis)
+    if own is None or row is None or not row.by_panel:
+        return None
+    return inside_range(built, row, None if own.by_panel else _raised(built, axis))
+
+
 def whole_as_cut(built: Built, axis: int) -> InsideAsCut | None:
     """Return the inside as cut along an axis; where the base is raised, its slots hold the height."""
     row = built.inside_along(axis)
     if row is None or row.by_panel:
         return row
-    raised = next((c for c in built.compartments if c.axis == axis and not c.number), None)
-    if raised is None or not raised.binds:
+    raised = _raised(built, axis)
+    if raised is None:
         return row
     return InsideAsCut(
         block=row.block, axis=axis, asked=row.asked, by_panel={raised.binds: raised.mean}
@@ -66,8 +82,45 @@ def inside(built: Built) -> dict[str, Any]:
         if r is not None:
             row["nominal"] = _mm(r.asked)
             row["as_cut"] = held(r)
+            found_range = range_as_cut(built, k)
+            row["range"] = None if found_range is None else _range(found_range)
         out[name] = row
     return out
+
+
+def _range(r: InsideRange) -> dict[str, Any]:
+    return {
+        "least": _mm(r.least),
+        "greatest": _mm(r.greatest),
+        "source": "computed",
+        "budget": [
+            {
+                "what": e.what,
+                "least": _mm(e.least),
+                "greatest": _mm(e.greatest),
+                "source": str(e.source),
+                "note": e.note,
+            }
+            for e in r.budget
+        ],
+    }
+
+
+def _range_lines(built: Built) -> Iterator[str]:
+    """Say what each direction may be on its seats, and what that is made of."""
+    for k, name in enumerate(DIRECTIONS):
+        r = range_as_cut(built, k)
+        if r is None:
+            continue
+        parts = [f"held {r.held_least / _MM:.3f} to {r.held_greatest / _MM:.3f} (computed)"]
+        parts += [
+            f"{e.what} {e.least / _MM:+.3f} to {e.greatest / _MM:+.3f} ({e.source}: {e.note})"
+            for e in r.budget
+        ]
+        yield (
+            f"- {name} may be {r.least / _MM:.3f} to {r.greatest / _MM:.3f} mm (computed): "
+            + "; ".join(parts)
+        )
 
 
 def _asked(built: Built, c: CompartmentAsCut) -> int | None:
@@ -120,6 +173,7 @@ def inside_lines(built: Built) -> Iterator[str]:
         if r is not None and r.by_panel:
             cells[1:] = [format_mm(r.least, places=3), format_mm(r.greatest, places=3), r.binds]
         yield f"| {name} | " + " | ".join(cells) + " |"
+    yield from ["", *_range_lines(built)]
     outside = outside_of(built.solution.arrangement).size
     why = [
         line
