@@ -278,6 +278,10 @@ def test_a_panel_larger_than_the_sheet_is_said_with_the_sizes() -> None:
         lay(order_of(tray()), sizes=[(100 * MM, 80 * MM)])
     assert "Slide tray back: fits on no sheet" in str(caught.value)
     assert "126.16 x 28.22 mm" in str(caught.value)  # 120 + 2 x 3 and 25 + 3, and one kerf each
+    # 100 less two margins of 5 is 90, less 2 x 3 and one kerf: an inside of 83.84 mm
+    assert "nearest inside that fits has length 83.84 mm" in str(caught.value)
+    smaller = parse_job(TRAY.replace("length = 120", "length = 83.84"))
+    assert laid(smaller, (100 * MM, 80 * MM)).passed
 
 
 def test_a_router_spaces_by_its_tool() -> None:

@@ -16,9 +16,11 @@ import numpy as np
 from boxjoint.check.as_cut import joints_as_cut, sides_off
 from boxjoint.check.built import Built
 from boxjoint.check.cutouts import hole_fault
+from boxjoint.errors import InputError
 from boxjoint.fit.compensate import virtual_cut
 from boxjoint.fit.plan import Measured
 from boxjoint.geometry.rings import Rings, Role, mirrored
+from boxjoint.job.records import DIRECTIONS
 from boxjoint.job.sheets import Nesting
 from boxjoint.make import CLEARANCE_TOLERANCE_NM, build
 from boxjoint.order.items import Pieces, items_of, places_of, shifted
@@ -27,6 +29,7 @@ from boxjoint.order.records import Copy, Laid, LaidSheet, Line, Order
 from boxjoint.order.stocks import keep_outs_of, stocks_of
 from boxjoint.sheet.nest import Progress, nest
 from boxjoint.sheet.records import Bed, NestAsk, NestedSheet, Placement, SheetStock
+from boxjoint.solve.inside import find_inside
 from boxjoint.units import both
 
 __all__ = ["MARGIN_NM", "SPACING_NM", "lay"]
@@ -112,7 +115,11 @@ def lay(
     def outlines(p: Placement) -> Rings:
         return by_group[p.item.group].piece(p.item.name, p.quarters).drawn.rings
 
-    result = nest(places, stocks, ask, outlines=outlines, progress=say)
+    try:
+        result = nest(places, stocks, ask, outlines=outlines, progress=say)
+    except InputError as error:
+        _offer_inside(error, pieces)
+        raise
     sheets = tuple(
         _laid_sheet(number, sheet, by_group) for number, sheet in enumerate(result.sheets, 1)
     )
@@ -130,6 +137,29 @@ def lay(
         warnings=(*said, *_warnings(built)),
         notes=(*notes, *unmarked),
     )
+
+
+def _offer_inside(error: InputError, pieces: Sequence[Pieces]) -> None:
+    """Where a panel fits on no sheet, say which inside would: a plain box grows with its inside."""
+    over = error.data.get("over_nm")
+    if over is None:
+        return
+    for p in pieces:
+        job = p.line.job
+        for name, part in p.parts.items():
+            if f"{p.line.group} {name}" != error.data["item"] or job.drawers.count:
+                continue
+            found = find_inside(job).along
+            smaller = []
+            for k, axis in enumerate(part.panel.frame.axes):
+                if over[k] > 0:
+                    fits = (found[axis].nm - over[k]) // 10_000 * 10_000
+                    if fits <= 0:
+                        return
+                    smaller.append(f"{DIRECTIONS[axis]} {both(fits, job.unit)}")
+            error.do = (
+                f"the nearest inside that fits has {' and '.join(smaller)}; or use a larger sheet"
+            )
 
 
 def _widest_kerf(built: Sequence[Built]) -> float:
