@@ -103,7 +103,7 @@ def test_what_finds_no_room_is_said() -> None:
     )
     found = lay(order_of(job), sizes=[(300 * MM, 200 * MM)], level=0)
     assert any("no room to score" in n for n in found.notes)
-    assert Marker(several=False).missing == {}
+    assert Marker({}).missing == {}
 
 
 def test_the_line_on_the_waste_has_title_thickness_kerf_and_date() -> None:

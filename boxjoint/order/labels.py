@@ -7,8 +7,7 @@ said. An edge with letter A goes to the other edge with letter A of the same box
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +23,7 @@ __all__ = ["LEAST_HEIGHT_MM", "Marker", "joint_letters", "waste_line"]
 
 #: Letters lower than this are hard to read once scored (common practice, no source).
 LEAST_HEIGHT_MM = 2.5
-_NAME_MM = (5.0, 4.0, 3.2, LEAST_HEIGHT_MM)
+_NAME_MM = (4.0, 3.2, LEAST_HEIGHT_MM)
 _LETTER_MM = (3.5, 3.0, LEAST_HEIGHT_MM)
 _GAP_MM = 1.0
 _PLACES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
@@ -117,49 +116,42 @@ class _Room:
         yield from sorted(found, key=lambda p: ((p[0] - cx) ** 2 + (p[1] - cy) ** 2, p))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Marks:
-    """Strokes of one piece in its own axes, before it is turned; and what found no room."""
-
-    strokes: Strokes
-    missing: tuple[str, ...]
-
-
 class Marker:
     """Makes the marks of an order, each piece once.
 
     Parameters
     ----------
-    several
-        Whether the order has several jobs or boxes: parts then carry job and number, where they fit.
+    numbers
+        By group, the job's number, which goes before its parts' names where there are several jobs.
     """
 
-    def __init__(self, *, several: bool) -> None:
-        self.several = several
+    def __init__(self, numbers: Mapping[str, int]) -> None:
+        self.numbers = numbers
         self.missing: dict[str, None] = {}
-        self._fixed: dict[int, tuple[_Room, Strokes, tuple[str, ...]]] = {}
+        self._fixed: dict[int, tuple[_Room, list[Strokes], tuple[str, ...]]] = {}
 
-    def marks(self, copy: Copy) -> tuple[Curve, ...]:
-        """Marks of one copy at its place on the sheet; none where the outside lies up."""
+    def marks(self, copy: Copy) -> tuple[tuple[Curve, ...], ...]:
+        """Marks of one copy at its place on the sheet, text by text; none where the outside lies up."""
         piece = copy.piece
         if not piece.mirrored:
             return ()
-        room, strokes, missing = self._letters(piece)
+        room, texts, missing = self._letters(piece)
         for what in missing:
             self.missing[f"{copy.group} {copy.name}: no room to score {what}"] = None
         name = self._name(copy, room)
         if name is None:
             self.missing[f"{copy.label}: no room to score its name"] = None
         return tuple(
-            Curve(layer=Layer.MARK, xy=_placed(s, copy), closed=False)
-            for s in (*strokes, *(name or []))
+            tuple(Curve(layer=Layer.MARK, xy=_placed(s, copy), closed=False) for s in text)
+            for text in (*texts, *([name] if name else []))
         )
 
     def _name(self, copy: Copy, room: _Room) -> Strokes | None:
         short = (
             copy.name if copy.placement.item.quantity == 1 else f"{copy.name} {copy.placement.copy}"
         )
-        texts = [f"{copy.group}: {short}", short] if self.several else [short]
+        number = self.numbers.get(copy.group)
+        texts = [short] if number is None else [f"J{number} {short}", short]
         for words in texts:
             for upright in (False, True):
                 for height in _NAME_MM:
@@ -169,7 +161,7 @@ class Marker:
                             return [s + np.array((x, y)) for s in strokes]
         return None
 
-    def _letters(self, piece: Piece) -> tuple[_Room, Strokes, tuple[str, ...]]:
+    def _letters(self, piece: Piece) -> tuple[_Room, list[Strokes], tuple[str, ...]]:
         if id(piece) not in self._fixed:
             self._fixed[id(piece)] = _fixed_marks(piece)
         return self._fixed[id(piece)]
@@ -180,14 +172,14 @@ def _own_axes(piece: Piece) -> Rings:
     return mirrored(piece.as_cut) if piece.mirrored else piece.as_cut
 
 
-def _fixed_marks(piece: Piece) -> tuple[_Room, Strokes, tuple[str, ...]]:
+def _fixed_marks(piece: Piece) -> tuple[_Room, list[Strokes], tuple[str, ...]]:
     """Letters of the joints and the arrow: alike on all copies of a piece."""
     room = _Room(_own_axes(piece))
     for cut in piece.part.holes:  # a mark over a hole would be lost
         hole = mirrored_hole(cut.as_cut) if piece.mirrored else cut.as_cut
         (x0, y0), (x1, y1) = hole.lo, hole.hi
         room.take((x0 + x1) / 2e6, (y0 + y1) / 2e6, (x1 - x0) / 1e6, (y1 - y0) / 1e6)
-    strokes: Strokes = []
+    texts: list[Strokes] = []
     missing: list[str] = []
     built, panel = piece.built, piece.part.panel
     slab = next(i for i, p in enumerate(built.solution.panels) if p.name == panel.name)
@@ -211,13 +203,13 @@ def _fixed_marks(piece: Piece) -> tuple[_Room, Strokes, tuple[str, ...]]:
         if placed is None:
             missing.append(f"the letter {letters[joint.index]}")
         else:
-            strokes += placed
+            texts.append(placed)
     arrow = _arrow(room, piece)
     if arrow is None:
         missing.append("its arrow")
     else:
-        strokes += arrow
-    return room, strokes, tuple(missing)
+        texts.append(arrow)
+    return room, texts, tuple(missing)
 
 
 def _beside(

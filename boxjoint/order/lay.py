@@ -220,7 +220,8 @@ def _marked(
     order: Order, sheets: Sequence[LaidSheet], date: str
 ) -> tuple[tuple[LaidSheet, ...], tuple[str, ...]]:
     """Put marks on the panels whose inside lies up, and a line on the waste of every sheet."""
-    marker = Marker(several=order.boxes > 1 or len(order.lines) > 1)
+    numbers = {line.group: n for n, line in enumerate(order.lines, 1)}
+    marker = Marker(numbers if len(numbers) > 1 else {})
     out = []
     for sheet in sheets:
         stock = sheet.nested.stock
@@ -229,10 +230,13 @@ def _marked(
             for b in (c.piece.drawn.beam for c in sheet.copies)
         )
         words = f"{order.title}, {sheet.name}: {stock.thickness / 1e6:.2f} mm, {', '.join(beams)}"
-        marks = [m for copy in sheet.copies for m in marker.marks(copy)]
-        marks += waste_line(sheet, f"{words}, {date}" if date else words)
-        out.append(replace(sheet, marks=tuple(marks)))
+        groups = [text for copy in sheet.copies for text in marker.marks(copy)]
+        groups.append(waste_line(sheet, f"{words}, {date}" if date else words))
+        out.append(replace(sheet, mark_groups=tuple(g for g in groups if g)))
     notes = tuple(marker.missing)
+    if len(numbers) > 1:
+        jobs = ", ".join(f"J{n} is {group}" for group, n in numbers.items())
+        notes = (f"on the panels {jobs}", *notes)
     if order.nesting.face == "outside":
         notes = ("nothing is scored on the panels: their outside, which shows, lies up", *notes)
     return tuple(out), notes

@@ -148,12 +148,21 @@ class Copy:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LaidSheet:
-    """One sheet with its copies, numbered from 1 in the order; ``marks`` are scored before any cut."""
+    """One sheet with its copies, numbered from 1 in the order.
+
+    ``mark_groups`` are scored before any cut: what belongs together, such as the letters of a name,
+    stroke after stroke.
+    """
 
     number: int
     nested: NestedSheet
     copies: tuple[Copy, ...]
-    marks: tuple[Curve, ...] = ()
+    mark_groups: tuple[tuple[Curve, ...], ...] = ()
+
+    @property
+    def marks(self) -> tuple[Curve, ...]:
+        """All marks."""
+        return tuple(m for group in self.mark_groups for m in group)
 
     @property
     def name(self) -> str:

@@ -37,7 +37,7 @@ on which sheets), ``choose`` (which sheets are used), ``remains`` (offcuts), ``s
 ``checker`` (proves every nest on the real outlines), ``nest``; then ``cuts`` (what is cut on one sheet),
 ``entries`` (where each cut starts, exactly), ``heat`` (lines that should not follow at once), ``route``
 (moves that shorten the way), ``sequence_check`` (proves that nothing is cut after it has come loose),
-``sequence``.
+``sequence``; and ``timing`` (how long it takes), ``price``.
 
 The same order gives the same nest on every machine, whatever the sequence of its items: budgets
 are counted in iterations, never in seconds, and only integers and the four operations on floats decide.

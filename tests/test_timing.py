@@ -1,0 +1,136 @@
+"""Time of a sheet: the kinematics of the handbook, and coefficients from logged jobs."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import quad
+
+from boxjoint.errors import InputError
+from boxjoint.job.figures import Figure
+from boxjoint.job.records import Source
+from boxjoint.sheet.cuts import Cut, CutKind
+from boxjoint.sheet.sequence import cut_sequence
+from boxjoint.sheet.timing import (
+    UNTUNED,
+    Counts,
+    Logged,
+    Pace,
+    counts_of,
+    fit_times,
+    model_seconds,
+    stretch_seconds,
+)
+
+MM = 1_000_000
+PACE = Pace.of(Figure(value=20.0, source=Source.ASKED, unit="mm/s"))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0.1, 2000), st.floats(0.5, 500), st.floats(10, 10_000))
+def test_a_stretch_takes_what_even_acceleration_gives(length: float, v: float, a: float) -> None:
+    """dt = ds / v(s), integrated by scipy: v(s) = min(v, sqrt(2 a s), sqrt(2 a (L - s)))."""
+    half, _ = quad(lambda u: 2 * u / min(v, math.sqrt(2 * a) * u), 0, math.sqrt(length / 2))
+    assert float(stretch_seconds(length, v, a)) == pytest.approx(2 * half, rel=1e-3)
+
+
+def square(size: float, **more: object) -> Cut:
+    path = np.array([[0, 0], [size, 0], [size, size], [0, size]]) * MM
+    return Cut(path=path.astype(np.int64), kind=CutKind.OUTER, part=0, **more)  # type: ignore[arg-type]
+
+
+def test_a_square_is_four_stretches_and_a_circle_is_none() -> None:
+    cuts = [square(100)]
+    found = cut_sequence(cuts)
+    assert counts_of(cuts, found).corners == 4
+    # 100 mm at 20 mm/s and 500 mm/s2: 5 s and 0.04 s each, by hand; and 0.3 s to pierce
+    assert model_seconds(cuts, found, PACE).parts["cut"] == pytest.approx(4 * 5.04)
+    assert model_seconds(cuts, found, PACE).parts["pierce"] == pytest.approx(0.3)
+    two = np.array([[0, 0], [20 * MM, 0]])
+    circle = Cut(path=two, kind=CutKind.INNER, part=0, bulge=np.array([1.0, 1.0]))
+    once = counts_of([circle], cut_sequence([circle]))
+    assert once.cut_mm == pytest.approx(20 * math.pi)
+    assert once.corners == 1
+
+
+def test_points_on_a_straight_line_do_not_stop_the_head() -> None:
+    path = np.array([[0, 0], [50, 0], [100, 0], [100, 100], [0, 100]]) * MM
+    cut = Cut(path=path.astype(np.int64), kind=CutKind.OUTER, part=0)
+    assert counts_of([cut], cut_sequence([cut])).corners == 4
+
+
+def test_marks_and_passes_are_counted_apart() -> None:
+    line = Cut(path=np.array([[0, 0], [40 * MM, 0]]), kind=CutKind.MARK, part=0, closed=False)
+    cuts = [line, square(100)]
+    found = cut_sequence(cuts)
+    counts = counts_of(cuts, found)
+    assert (counts.cut_mm, counts.mark_mm, counts.pierces) == (400, 40, 1)
+    twice = model_seconds(cuts, found, Pace.of(PACE.cut, passes=2))
+    once = model_seconds(cuts, found, PACE)
+    assert twice.parts["cut"] == pytest.approx(2 * once.parts["cut"])
+    assert twice.parts["mark"] == once.parts["mark"]
+    assert once.band == (UNTUNED[0] * once.seconds, UNTUNED[1] * once.seconds)
+
+
+TRUE = np.array([0.09, 0.03, 0.012, 0.5, 0.06, 40.0])
+
+
+def jobs(n: int, seed: int, noise: float = 0.03) -> list[Logged]:
+    rng = np.random.default_rng(seed)
+    out = []
+    for _ in range(n):
+        counts = Counts(
+            cut_mm=rng.uniform(3000, 40_000),
+            mark_mm=rng.uniform(0, 3000),
+            travel_mm=rng.uniform(1000, 20_000),
+            pierces=int(rng.integers(5, 200)),
+            corners=int(rng.integers(100, 3000)),
+            sheets=int(rng.integers(1, 6)),
+        )
+        out.append(Logged(counts=counts, seconds=float(counts.row @ TRUE * rng.normal(1, noise))))
+    return out
+
+
+def test_with_many_logs_the_fit_is_that_of_least_squares() -> None:
+    """numpy.linalg.lstsq, weighted alike: the priors hardly count any more."""
+    logged = jobs(400, 1)
+    fit = fit_times(PACE, logged)
+    x = np.array([j.counts.row for j in logged])
+    y = np.array([j.seconds for j in logged])
+    w = 1 / np.hypot(0.05 * y, 5.0)
+    reference, *_ = np.linalg.lstsq(x * w[:, None], y * w, rcond=None)
+    assert x @ fit.mean == pytest.approx(x @ reference, rel=0.025)
+
+
+def test_one_log_moves_little_and_ten_decide() -> None:
+    held_out = jobs(60, 7)
+    wrong = {}
+    for n in (0, 1, 10):
+        fit = fit_times(PACE, jobs(n, 3))
+        wrong[n] = np.mean([abs(fit.predict(j.counts).seconds / j.seconds - 1) for j in held_out])
+    assert wrong[10] < 0.06 < wrong[0]
+    assert wrong[1] < wrong[0]
+
+
+def test_the_band_holds_as_many_as_it_says() -> None:
+    inside = []
+    for seed in range(40):
+        fit = fit_times(PACE, jobs(8, seed))
+        for job in jobs(10, 1000 + seed):
+            low, high = fit.predict(job.counts).band
+            inside.append(low <= job.seconds <= high)
+    assert 0.93 <= np.mean(inside) <= 1.0
+
+
+def test_nonsense_is_refused() -> None:
+    for seconds in (0.0, -5.0, math.nan, math.inf, 1e9):
+        with pytest.raises(InputError, match="no such time"):
+            Logged(counts=Counts(cut_mm=100), seconds=seconds)
+    with pytest.raises(InputError, match="no such cut_mm"):
+        Counts(cut_mm=-1)
+    with pytest.raises(InputError, match="no such cut of a machine"):
+        Pace.of(Figure(value=0.0, source=Source.ASKED, unit="mm/s"))
