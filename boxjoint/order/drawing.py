@@ -6,6 +6,8 @@ a window of another is cut with the inner cuts, before that window: after it, it
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from boxjoint import __version__
@@ -83,15 +85,16 @@ def notes_of(laid: Laid, sheet: LaidSheet) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def sheet_drawing(laid: Laid, sheet: LaidSheet) -> Drawing:
-    """One sheet in bed coordinates."""
+def sheet_drawing(laid: Laid, sheet: LaidSheet, cuts: Sequence[Curve]) -> Drawing:
+    """One sheet in bed coordinates.
+
+    Parameters
+    ----------
+    cuts
+        Marks, inner cuts and outlines, in the sequence of cutting.
+    """
     stock = sheet.nested.stock
     w, h = stock.width / 1e6, stock.height / 1e6
-    curves: list[Curve] = []
-    for copy in sheet.copies:
-        curves += copy_curves(copy)
-    inner = [c for c in curves if c.layer is Layer.CUT_INNER]
-    outer = [c for c in curves if c.layer is Layer.CUT_OUTER]
     reference = [_box(0, 0, w, h)]
     for keep in (*stock.keep_outs, *laid.ask.keep_outs):
         reference.append(_box(keep.x / 1e6, keep.y / 1e6, keep.width / 1e6, keep.height / 1e6))
@@ -123,7 +126,7 @@ def sheet_drawing(laid: Laid, sheet: LaidSheet) -> Drawing:
     return Drawing(
         title=f"{laid.order.title}: sheet {sheet.number} of {len(laid.sheets)}",
         size=(w, h),
-        curves=(*sheet.marks, *inner, *outer, *reference),
+        curves=(*cuts, *reference),
         labels=tuple(labels),
         notes=notes_of(laid, sheet),
     )

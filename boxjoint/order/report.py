@@ -9,11 +9,23 @@ import json
 from typing import Any
 
 from boxjoint import __version__
-from boxjoint.job.records import Thickness
-from boxjoint.order.records import Copy, Laid, LaidSheet
+from boxjoint.job.records import Thickness, Unit
+from boxjoint.order.plan import Planned
+from boxjoint.order.records import Copy, LaidSheet
+from boxjoint.sheet.price import Quote
+from boxjoint.sheet.timing import Counts, Estimate
 from boxjoint.units import both
 
-__all__ = ["ORDER_VERSION", "order_data", "order_json", "order_text", "summary_rows"]
+__all__ = [
+    "ORDER_VERSION",
+    "minutes",
+    "order_data",
+    "order_json",
+    "order_text",
+    "quote_text",
+    "summary_rows",
+    "time_text",
+]
 
 #: Version of ``order.json``; a later program reads earlier ones.
 ORDER_VERSION = 1
@@ -27,8 +39,9 @@ def _computed(value: float, unit: str = "mm") -> dict[str, Any]:
     return {"value": round(value, 6), "unit": unit, "source": "computed"}
 
 
-def order_data(laid: Laid) -> dict[str, Any]:
+def order_data(planned: Planned) -> dict[str, Any]:
     """Return the report as plain data, ready for JSON."""
+    laid = planned.laid
     order, nest = laid.order, laid.nest
     return {
         "order": ORDER_VERSION,
@@ -37,7 +50,7 @@ def order_data(laid: Laid) -> dict[str, Any]:
         "customer": order.customer,
         "note": order.note,
         "unit": order.unit,
-        "path": order.path,
+        "file": order.path,
         "lines": [
             {
                 "job": line.job.path,
@@ -68,7 +81,16 @@ def order_data(laid: Laid) -> dict[str, Any]:
             "notes": list(laid.notes),
             "left": [{"sheet": s.stock.name, "count": s.count} for s in nest.left],
         },
-        "sheets": [_sheet(s) for s in laid.sheets],
+        "sheets": [
+            _sheet(s) | {"work": _work(c, t)}
+            for s, c, t in zip(laid.sheets, planned.counts, planned.times, strict=True)
+        ],
+        "work": _work(planned.counted, planned.total),
+        "pace": {
+            name: getattr(planned.pace, name).as_json()
+            for name in ("cut", "mark", "travel", "acceleration", "pierce")
+        }
+        | {"passes": planned.pace.passes},
         "proofs": {
             "boxes": all(b.passed for b in laid.built),
             "nest": True,  # checked independently; a nest that fails is never returned
@@ -76,6 +98,25 @@ def order_data(laid: Laid) -> dict[str, Any]:
             "faults": list(laid.faults),
         },
         "warnings": list(laid.warnings),
+    }
+
+
+def _work(counts: Counts, time: Estimate) -> dict[str, Any]:
+    return {
+        "cut": _computed(counts.cut_mm),
+        "mark": _computed(counts.mark_mm),
+        "travel": _computed(counts.travel_mm),
+        "pierces": counts.pierces,
+        "corners": counts.corners,
+        "sheets": counts.sheets,
+        "time": {
+            "value": round(time.seconds, 3),
+            "unit": "s",
+            "source": "computed",
+            "least": round(time.band[0], 3),
+            "greatest": round(time.band[1], 3),
+            "how": time.how,
+        },
     }
 
 
@@ -120,34 +161,56 @@ def _copy(copy: Copy) -> dict[str, Any]:
     }
 
 
-def order_json(laid: Laid) -> str:
+def order_json(planned: Planned) -> str:
     """Return the report as JSON text, the same for the same order."""
-    return json.dumps(order_data(laid), indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(order_data(planned), indent=1, ensure_ascii=False) + "\n"
 
 
-def summary_rows(laid: Laid) -> list[list[str]]:
-    """Return a line a sheet for people: name, stock, panels, share used, what remains."""
+def minutes(seconds: float) -> str:
+    """``2 h 05 min``, ``12 min``, ``40 s``: a time as people read it."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    whole = round(seconds / 60)
+    return f"{whole // 60} h {whole % 60:02d} min" if whole >= 60 else f"{whole} min"
+
+
+def time_text(time: Estimate) -> str:
+    """The time with its band and where it comes from."""
+    low, high = time.band
+    return f"{minutes(time.seconds)} ({minutes(low)} to {minutes(high)}; {time.how})"
+
+
+def summary_rows(planned: Planned) -> list[list[str]]:
+    """Return a line a sheet for people: name, stock, panels, share used, time, what remains."""
+    laid = planned.laid
     unit = laid.order.unit
     rows = []
-    for sheet in laid.sheets:
+    for sheet, time in zip(laid.sheets, planned.times, strict=True):
         stock = sheet.nested.stock
-        kept = ", ".join(
-            f"{both(w, unit)} x {both(h, unit)}" for _, _, w, h in sheet.nested.remains[:2]
-        )
+        kept = ", ".join(_short(w, h, unit) for _, _, w, h in sheet.nested.remains[:2])
         rows.append(
             [
                 sheet.name,
                 stock.name,
                 str(len(sheet.copies)),
                 f"{sheet.nested.used:.0%}",
-                kept or "nothing worth keeping",
+                minutes(time.seconds),
+                kept or "nothing",
             ]
         )
     return rows
 
 
-def order_text(laid: Laid) -> str:
+def _short(width: int, height: int, unit: Unit) -> str:
+    """A size of waste: whole millimetres, or tenths of an inch, rounded down."""
+    if unit == "in":
+        return f"{width // 2_540_000 / 10:.1f} x {height // 2_540_000 / 10:.1f} in"
+    return f"{width // 1_000_000} x {height // 1_000_000} mm"
+
+
+def order_text(planned: Planned) -> str:
     """Return the report for people, Markdown."""
+    laid = planned.laid
     order, nest = laid.order, laid.nest
     lines = [f"# {order.title}", ""]
     if order.customer:
@@ -161,12 +224,16 @@ def order_text(laid: Laid) -> str:
         f"better than the next whole number of each kind. Equivalent {nest.equivalent:.2f} (computed): "
         "the last sheet counted by what is used up of it.",
         "",
+        f"Time at the machine: {time_text(planned.total)}. Cut {planned.counted.cut_mm / 1000:.1f} m, "
+        f"scored {planned.counted.mark_mm / 1000:.1f} m, travel {planned.counted.travel_mm / 1000:.1f} m "
+        "(computed).",
+        "",
         "## Sheets",
         "",
-        "| sheet | stock | panels | used | worth keeping |",
-        "|---|---|---|---|---|",
+        "| sheet | stock | panels | used | time | worth keeping |",
+        "|---|---|---|---|---|---|",
     ]
-    lines += ["| " + " | ".join(row) + " |" for row in summary_rows(laid)]
+    lines += ["| " + " | ".join(row) + " |" for row in summary_rows(planned)]
     lines += ["", "## Panels", "", "| sheet | no. | panel | turned | size as drawn |"]
     lines.append("|---|---|---|---|---|")
     for sheet in laid.sheets:
@@ -182,7 +249,29 @@ def order_text(laid: Laid) -> str:
         t: Thickness = line.job.stock.thickness
         how = f"measured, {len(t.readings)} readings" if t.measured else "asked"
         lines.append(f"- {line.group}: {line.job.stock.material}, {both(t.nm, order.unit)} ({how})")
+    speed = planned.pace.cut
+    lines.append(f"- cut speed {speed.value:g} mm/s ({speed.standing}), for the time alone")
     if laid.warnings:
         lines += ["", "## Look at", ""]
         lines += [f"- {w}" for w in laid.warnings]
+    return "\n".join(lines) + "\n"
+
+
+def quote_text(planned: Planned, quote: Quote) -> str:
+    """Return a quote for people, Markdown."""
+    order = planned.laid.order
+    lines = [f"# Quote: {order.title}", ""]
+    if order.customer:
+        lines += [f"For {order.customer}.", ""]
+    lines += ["| job | boxes |", "|---|---|"]
+    lines += [f"| {line.group} | {line.quantity} |" for line in order.lines]
+    lines += ["", "| what | how | amount |", "|---|---|---:|"]
+    lines += [f"| {x.what} | {x.how} | {quote.money(x.amount)} |" for x in quote.lines]
+    low, high = (quote.money(b) for b in quote.band)
+    lines += [
+        f"| **total** | {quote.money(quote.each)} a box | **{quote.money(quote.total)}** |",
+        "",
+        f"{low} to {high} over the band of the machine's time: {time_text(planned.total)}.",
+        f"Cost without margin {quote.money(quote.floor)} (computed). No tax is in it.",
+    ]
     return "\n".join(lines) + "\n"
