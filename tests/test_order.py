@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,17 +10,15 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
-from click.testing import CliRunner
 from hypothesis import given, settings
 from strategies import labelled_rings
 
-from boxjoint.cli.main import boxjoint
-from boxjoint.errors import BoxjointError, InputError, JobError, ProofFailed
+from boxjoint.errors import InputError, JobError, ProofFailed
 from boxjoint.export.dxf import drawing_to_dxf
 from boxjoint.geometry.rings import Rings, Role, mirrored, turned
 from boxjoint.job.read import parse_job
 from boxjoint.job.records import Cut, Job, PerAxis
-from boxjoint.order import lay as lay_module
+from boxjoint.order.cuts import sequenced
 from boxjoint.order.drawing import copy_curves, sheet_drawing
 from boxjoint.order.lay import cut_back, lay
 from boxjoint.order.read import is_order, lines_of, read_order, split_quantity
@@ -199,11 +196,13 @@ def test_one_axis_says_what_it_could_not_have() -> None:
 
 def test_a_sheet_is_drawn_in_layers_that_a_simple_controller_keeps() -> None:
     found = laid(tray())
-    drawing = sheet_drawing(found, found.sheets[0])
+    cuts = sequenced(found.sheets[0]).drawn()
+    drawing = sheet_drawing(found, found.sheets[0], cuts)
     layers = [c.layer.value for c in drawing.curves]
     ranks = [["MARK", "CUT_INNER", "CUT_OUTER", "REFERENCE"].index(name) for name in layers]
     assert ranks == sorted(ranks)
-    assert drawing_to_dxf(drawing) == drawing_to_dxf(sheet_drawing(found, found.sheets[0]))
+    again = sheet_drawing(found, found.sheets[0], sequenced(found.sheets[0]).drawn())
+    assert drawing_to_dxf(drawing) == drawing_to_dxf(again)
 
 
 # Orders and quantities
@@ -311,44 +310,3 @@ def test_offcuts_of_the_shop_come_first_and_are_counted(tmp_path: Path) -> None:
         assert offcuts_left(book, sheet) == ()
     found = lay(order_of(tray()), sizes=[(600 * MM, 400 * MM)], offcuts=left, level=1)
     assert found.sheets[0].nested.stock.offcut
-
-
-# The command
-
-
-def run(*words: str) -> tuple[int, str, str]:
-    result = CliRunner().invoke(boxjoint, [*words], standalone_mode=False)
-    if isinstance(result.exception, BoxjointError):
-        return result.exception.exit_code, result.stdout, str(result.exception)
-    if result.exception is not None:
-        raise result.exception
-    return 0, result.stdout, result.stderr
-
-
-def test_the_command_writes_every_sheet_and_the_report(tmp_path: Path) -> None:
-    out = tmp_path / "sheets"
-    code, _, said = run(
-        "sheets", f"{JOBS / 'slide-tray.toml'}=2", "--stock-size", "600x400", "--out", str(out)
-    )
-    assert code == 0
-    assert "extinguisher" in said
-    data = json.loads((out / "order.json").read_text())
-    assert data["proofs"] == {"boxes": True, "nest": True, "sheets_as_cut": True, "faults": []}
-    names = sorted(p.name for p in out.iterdir())
-    assert names[:2] == ["order.json", "order.md"]
-    assert len(data["sheets"]) * 2 + 2 == len(names)
-    assert sum(len(s["panels"]) for s in data["sheets"]) == 10
-
-
-def test_the_command_refuses_what_it_cannot_read(tmp_path: Path) -> None:
-    job = str(JOBS / "slide-tray.toml")
-    for words, wanted in (
-        (("--stock-size", "600"), "a size is two lengths"),
-        (("--stock-size", "600x1"), "no such size of a sheet"),
-        ((), "no sheets are stated"),
-    ):
-        code, _, said = run("sheets", job, *words, "--out", str(tmp_path / "o"))
-        assert code == 2
-        assert wanted in said
-    assert not (tmp_path / "o").exists()
-    assert lay_module.SPACING_NM == 2 * MM

@@ -27,6 +27,7 @@ WORK = Work(
     machine_s=1800,
     band_s=(1500, 2400),
     sheets=(("birch", 1.4),),
+    loads=2,
 )
 #: Worked by hand: 30 min at 60 = 30; 1.4 x 10 = 14; labour 30 an hour: 10 + 2 x 5 + 20 x 1 + 26 x 0.5
 #: + 32 x 0.5 + 4 x 5 = 89 min = 44.50; consumables 4 x 1 = 4; cost 92.50; 10 % spoiled 9.25: 101.75;

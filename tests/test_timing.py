@@ -106,7 +106,7 @@ def test_with_many_logs_the_fit_is_that_of_least_squares() -> None:
     assert x @ fit.mean == pytest.approx(x @ reference, rel=0.025)
 
 
-def test_one_log_moves_little_and_ten_decide() -> None:
+def test_one_log_sets_the_level_and_ten_tell_the_terms_apart() -> None:
     held_out = jobs(60, 7)
     wrong = {}
     for n in (0, 1, 10):

@@ -250,6 +250,43 @@ def add_service(machine: str, what: str, affects: str, date: str | None, book: P
     _append(book, Service(at=at, machine=machine, what=what, affects=affects), "service")
 
 
+@add.command("rate")
+@click.argument("name")
+@click.argument("value", type=float)
+@click.option("--currency", metavar="TEXT", default="", help="As you write it: EUR, $.")
+@click.option("--note", metavar="TEXT", default="", help="What you want to remember.")
+@DATE
+@BOOK
+def add_rate(
+    name: str, value: float, currency: str, note: str, date: str | None, book: Path | None
+) -> None:
+    """Set a rate for quotes: the machine's hour, yours, a sheet, the margin.
+
+    \b
+    NAME is one of: machine, labour (per hour); sheet, or sheet:KIND for one kind under [sheets.KIND];
+    setup, per-sheet, per-part, per-joint, per-box, edge (minutes); consumables (per box); spoilage,
+    margin (percent); minimum (per order); step (of the currency).
+
+    \b
+    Examples:
+      boxjoint book add rate labour 28 --currency EUR
+      boxjoint book add rate sheet:birch 4.20
+    """
+    from boxjoint.job.figures import Figure
+    from boxjoint.job.records import Source
+    from boxjoint.sheet.price import RATES, Rates
+    from boxjoint.shop.ordered import SHEET_RATE
+    from boxjoint.shop.records import Rate
+
+    figure = {name: Figure(value=value, source=Source.ASKED, unit="1")}
+    own = name.startswith(SHEET_RATE) and len(name) > len(SHEET_RATE)
+    Rates(values={} if own else figure, sheets=figure if own else None)  # refuses what is no rate
+    per = "sheet" if own else RATES[name][1]
+    at = date_of(date or "", "--date")
+    rate = Rate(at=at, name=name, value=value, per=per, currency=currency, note=note)
+    _append(book, rate, "rate")
+
+
 @add.command("box")
 @click.argument("path", metavar="JOB", type=click.Path(path_type=Path, readable=False))
 @click.option(

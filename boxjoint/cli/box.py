@@ -145,7 +145,8 @@ def build(
 ) -> None:
     """Make and prove every panel of JOB, and write the files to a folder.
 
-    Files appear whole or not at all, and only when every proof holds.
+    Files appear whole or not at all, and only when every proof holds. A job that states [sheets] gets
+    them too, nested and in cut sequence, with the shop papers, in the folder's sheets/.
 
     \b
     Examples:
@@ -168,7 +169,14 @@ def build(
         built, step = _solid(built)
     written: tuple[Path, ...] = ()
     if built.passed:  # before anything is said: a reader that goes away must not cost the files
-        written = write_whole(files(built, dxf=_release(dxf), step=step, picture=picture), out)
+        content = files(built, dxf=_release(dxf), step=step, picture=picture)
+        if job.sheets and kerf_by_controller:
+            click.echo("note: no sheets are made when the controller applies the kerf", err=True)
+        elif job.sheets:
+            from boxjoint.cli.sheets import sheet_files_of
+
+            content |= sheet_files_of(built, _release(dxf), **given)
+        written = write_whole(content, out)
         _say_what_is_left(written, out)
     _shown(built, as_json)
     built.require()

@@ -27,6 +27,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "restock": ("boxjoint.cli.box", "Make the same box from a sheet of another thickness."),
     "recut": ("boxjoint.cli.box", "Write one panel again, to mate with those already cut."),
     "sheets": ("boxjoint.cli.sheets", "Nest the panels of an order on sheets, and draw them."),
+    "quote": ("boxjoint.cli.sheets", "Reckon the price of an order."),
+    "log": ("boxjoint.cli.sheets", "Note what came of an order that was cut."),
     "gauge": ("boxjoint.cli.gauge", "Measure the kerf and choose the fit: draw pieces, read them."),
     "book": ("boxjoint.cli.book", "The shop book: what was measured, and what follows from it."),
 }

@@ -50,6 +50,7 @@ def lay(
     seconds: float | None = None,
     date: str = "",
     confirmed: bool = False,
+    built: Sequence[Built] | None = None,
     progress: Progress | None = None,
 ) -> Laid:
     """Build, nest, compensate and prove an order.
@@ -72,6 +73,8 @@ def lay(
         Scored on the waste, as given.
     confirmed
         The maker has confirmed what would otherwise be asked about.
+    built
+        The jobs of the order as they were built already, one for each line.
     progress
         Called with (what is done now, share of it done).
 
@@ -88,20 +91,20 @@ def lay(
     nesting = order.nesting
     say: Progress = progress or (lambda _what, _share: None)
     known = measured or [None] * len(order.lines)
-    built = []
+    made: list[Built] = list(built or ())
     for number, (line, found) in enumerate(zip(order.lines, known, strict=True)):
-        say(f"solving and proving {line.group}", number / len(order.lines))
-        made = build(line.job, measured=found, confirmed=confirmed)
-        made.require()  # a box that fails its proofs is not worth a nest
-        built.append(made)
-    pieces = [Pieces(line, b, nesting) for line, b in zip(order.lines, built, strict=True)]
+        if built is None:
+            say(f"solving and proving {line.group}", number / len(order.lines))
+            made.append(build(line.job, measured=found, confirmed=confirmed))
+        made[number].require()  # a box that fails its proofs is not worth a nest
+    pieces = [Pieces(line, b, nesting) for line, b in zip(order.lines, made, strict=True)]
     items = tuple(item for p in pieces for item in items_of(p))
-    spacing, margin, notes = _distances(nesting, built)
+    spacing, margin, notes = _distances(nesting, made)
     stocks = stocks_of(order, items, sizes=sizes, offcuts=offcuts)
     reach = nesting.bed or bed
     ask = NestAsk(
         spacing=spacing,
-        kerf=ceil(_widest_kerf(built)),
+        kerf=ceil(_widest_kerf(made)),
         margin=margin,
         bed=Bed(width=reach[0], height=reach[1]) if reach else None,
         keep_outs=keep_outs_of(nesting.keep_outs),
@@ -128,13 +131,13 @@ def lay(
         sheets, unmarked = _marked(order, sheets, date)
     return Laid(
         order=order,
-        built=tuple(built),
+        built=tuple(made),
         items=items,
         ask=ask,
         nest=result,
         sheets=sheets,
-        faults=tuple(_faults(sheets, order.lines, built)),
-        warnings=(*said, *_warnings(built)),
+        faults=tuple(_faults(sheets, order.lines, made)),
+        warnings=(*said, *_warnings(made)),
         notes=(*notes, *unmarked),
     )
 

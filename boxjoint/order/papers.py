@@ -226,7 +226,7 @@ def _sheet(planned: Planned, sheet: LaidSheet, found: SheetCuts) -> SheetPicture
         name=stock.name,
         size=(stock.width / 1e6, stock.height / 1e6),
         material=stock.material,
-        thickness=_computed(stock.thickness / 1e6),
+        thickness=_thickness(sheet.copies[0].piece.built.job.sheet(sheet.copies[0].name)),
         parts=tuple(
             _placed(c, lines[c.group] if several else None, by_part.get(c.number - 1, []))
             for c in sheet.copies
@@ -303,7 +303,7 @@ def _times(planned: Planned) -> tuple[SheetTime, ...]:
     ]
     total = planned.total
     speed = planned.pace.cut
-    how = f"{total.how}; cut speed {speed.value:g} mm/s ({speed.standing})"
+    how = f"{total.how}; cut speed {speed.value:.4g} mm/s ({speed.standing})"
     out.append(SheetTime(sheet=None, time=_computed(total.seconds, "s"), band=total.band, how=how))
     return tuple(out)
 

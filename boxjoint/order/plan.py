@@ -121,6 +121,7 @@ def quote_of(planned: Planned, rates: Rates) -> Quote:
             machine_s=planned.total.seconds,
             band_s=planned.total.band,
             sheets=sheets,
+            loads=len(laid.sheets),
         ),
         rates,
     )

@@ -6,6 +6,7 @@ Lengths are mm. Every figure says whether it was asked, measured, assumed or com
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
 from boxjoint import __version__
@@ -43,6 +44,9 @@ def order_data(planned: Planned) -> dict[str, Any]:
     """Return the report as plain data, ready for JSON."""
     laid = planned.laid
     order, nest = laid.order, laid.nest
+    own = {
+        line.group: (line.job.stock.material, line.job.stock.thickness.nm) for line in order.lines
+    }
     return {
         "order": ORDER_VERSION,
         "program": f"boxjoint {__version__}",
@@ -82,7 +86,7 @@ def order_data(planned: Planned) -> dict[str, Any]:
             "left": [{"sheet": s.stock.name, "count": s.count} for s in nest.left],
         },
         "sheets": [
-            _sheet(s) | {"work": _work(c, t)}
+            _sheet(s, own) | {"work": _work(c, t)}
             for s, c, t in zip(laid.sheets, planned.counts, planned.times, strict=True)
         ],
         "work": _work(planned.counted, planned.total),
@@ -120,8 +124,12 @@ def _work(counts: Counts, time: Estimate) -> dict[str, Any]:
     }
 
 
-def _sheet(sheet: LaidSheet) -> dict[str, Any]:
+def _sheet(sheet: LaidSheet, own: Mapping[str, tuple[str, int]]) -> dict[str, Any]:
     stock = sheet.nested.stock
+    of_job = all(
+        own[c.group] == (c.placement.item.material, c.placement.item.thickness)
+        for c in sheet.copies
+    )
     return {
         "name": sheet.name,
         "stock": stock.name,
@@ -129,6 +137,8 @@ def _sheet(sheet: LaidSheet) -> dict[str, Any]:
         "material": stock.material,
         "thickness": _mm(stock.thickness),
         "offcut": stock.offcut,
+        # whether all its panels are cut from the stock that their job names in the shop book
+        "stock_of_job": of_job,
         "fill": _computed(sheet.nested.fill, "share"),
         "used": _computed(sheet.nested.used, "share"),
         "cut_length": _computed(sheet.cut_length_mm),
@@ -250,7 +260,7 @@ def order_text(planned: Planned) -> str:
         how = f"measured, {len(t.readings)} readings" if t.measured else "asked"
         lines.append(f"- {line.group}: {line.job.stock.material}, {both(t.nm, order.unit)} ({how})")
     speed = planned.pace.cut
-    lines.append(f"- cut speed {speed.value:g} mm/s ({speed.standing}), for the time alone")
+    lines.append(f"- cut speed {speed.value:.4g} mm/s ({speed.standing}), for the time alone")
     if laid.warnings:
         lines += ["", "## Look at", ""]
         lines += [f"- {w}" for w in laid.warnings]

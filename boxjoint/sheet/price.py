@@ -100,6 +100,8 @@ class Work:
         Time at the machine, with its band.
     sheets
         By kind: how many are used, counted by what is used up of them, and charged.
+    loads
+        How many sheets are loaded and cleared.
     """
 
     boxes: int
@@ -109,6 +111,7 @@ class Work:
     machine_s: float
     band_s: tuple[float, float]
     sheets: Sequence[tuple[str, float]]
+    loads: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,7 +219,7 @@ def _total(
     )
     labour = (
         ("setting up", Fraction(1), "setup"),
-        ("sheets in and out", Fraction(math.ceil(sum(c for _, c in work.sheets))), "per-sheet"),
+        ("sheets in and out", Fraction(work.loads), "per-sheet"),
         ("cleaning and sorting", Fraction(work.panels), "per-part"),
         ("cleaning edges", _exact(round(work.edge_mm / 1000, 3)), "edge"),
         ("gluing", Fraction(work.joints), "per-joint"),

@@ -8,8 +8,8 @@ logged jobs has a wide band and says so. With logged jobs the coefficients are f
 
     seconds = sum over k of b_k x_k,    x = cut mm, mark mm, travel mm, pierces, corners, sheets
 
-by Bayesian linear regression with normal priors at the model's own coefficients, so that one log moves
-them little and ten decide. The scatter is taken as proportional to the time (normal-inverse-gamma,
+by Bayesian linear regression with normal priors at the model's own coefficients, so that one log sets the
+level and ten tell the terms apart. The scatter is taken as proportional to the time (normal-inverse-gamma,
 conjugate); the band is that of Student's t.
 """
 
