@@ -16,7 +16,7 @@ import pytest
 from matplotlib import image
 
 from boxjoint.errors import InputError
-from boxjoint.export.layout import BORDER_MM
+from boxjoint.export.layout import BORDER_MM, lay_out
 from boxjoint.export.palette import PENS
 from boxjoint.export.svg import drawing_to_svg
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
@@ -238,3 +238,15 @@ def test_rsvg_draws_the_physical_size() -> None:
     x0, x1, y0, y1 = dark_extent(done.stdout)
     assert (x0, x1) == (pytest.approx(50, abs=1), pytest.approx(1549, abs=1))
     assert (y0, y1) == (pytest.approx(50, abs=1), pytest.approx(1049, abs=1))
+
+
+def test_a_note_is_not_parted_by_the_end_of_a_column() -> None:
+    square = Curve(layer=Layer.CUT_OUTER, xy=np.array([(0.0, 0.0), (9.0, 0.0), (9.0, 9.0)]))
+    for before in range(25):
+        notes = (*(f"line {i}" for i in range(before)), "three rows " * 10)
+        laid = lay_out(Drawing(title="t", curves=(square,), labels=(), notes=notes))
+        long = [line for line in laid.lines if "three" in line.text or "rows" in line.text]
+        assert len(long) == 3
+        # its rows are indented by two blanks at most, and stand in one column
+        assert max(x.x for x in long) - min(x.x for x in long) <= 2
+        assert long[0].y > long[1].y > long[2].y

@@ -32,6 +32,7 @@ _TITLE_CHARACTERS, _NOTE_CHARACTERS = 28, 42  # what fits the square with the wi
 _STEP_MM = 4.2
 _COLUMN_MM = SQUARE_MM + 5.0
 _PAD_MM = 4.0
+_LONGEST_NOTE = 12  # rows of a note that are kept together
 
 _CAPTION = ("All lengths in this file are in mm.", "Check: this square is 100 mm by 100 mm.")
 
@@ -217,18 +218,22 @@ def _bounds(
 
 def _text(title: str, notes: tuple[str, ...], square_x: float) -> tuple[tuple[Line, ...], int]:
     """Title, notes and the square's caption as placed lines, and the number of columns."""
-    rows = [(_TITLE_MM, row) for row in textwrap.wrap(title, _TITLE_CHARACTERS)]
+    # (height, text, rows of the same note from here on)
+    rows = [(_TITLE_MM, row, 1) for row in textwrap.wrap(title, _TITLE_CHARACTERS)]
     for note in notes:
         wrapped = textwrap.wrap(note, _NOTE_CHARACTERS, subsequent_indent="  ")
-        rows += [(_NOTE_MM, row) for row in wrapped]
+        rows += [(_NOTE_MM, row, len(wrapped) if not i else 1) for i, row in enumerate(wrapped)]
 
     lines = []
     x, top = square_x + _PAD_MM, SQUARE_MM - _PAD_MM - _TITLE_MM
     caption_top = _PAD_MM + _STEP_MM * (len(_CAPTION) - 1)
     y, columns = top, 1
-    for height, row in rows:
+    for height, row, together in rows:
         # only the first column has the caption below it
-        if y < (caption_top + 1.5 * _STEP_MM if columns == 1 else _PAD_MM):
+        low = caption_top + 1.5 * _STEP_MM if columns == 1 else _PAD_MM
+        # a note is not parted by the end of a column, unless it is longer than any
+        last = y - (together - 1) * _STEP_MM if together <= _LONGEST_NOTE else y
+        if last < low:
             y, x, columns = top, x + _COLUMN_MM, columns + 1
         indent = len(row) - len(row.lstrip())
         lines.append(Line(x=x + indent, y=y, height=height, text=row.strip()))
