@@ -5,7 +5,7 @@ Commands, notebooks and the page call this and hold no rules of their own.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from boxjoint.check.as_cut import (
@@ -158,6 +158,10 @@ def build(
             )
         )
     cut = [p.as_cut for p in parts]
+    joints = joints_as_cut(solution, cut)
+    found: Sequence[float] = plan.clearances
+    if single is not None:  # what comes out is not what was wanted
+        found = [j.least / 1e6 for j in joints if j.flanks]
     built = Built(
         job=job,
         solution=solution,
@@ -166,7 +170,7 @@ def build(
         kerf_by_controller=kerf_by_controller,
         parts=tuple(parts),
         exact=exact,
-        joints=joints_as_cut(solution, cut),
+        joints=joints,
         sheets=sheets_as_cut(solution, cut),
         insides=tuple(
             r
@@ -176,7 +180,7 @@ def build(
         ),
         compartments=compartments_as_cut(solution, cut, job.thickness),
         assembly=assembly_sequence(solution.panels, bodies=arrangement.bodies),
-        seat_gap_mm=_seat_gap(plan, all(not p.relieved.left_out for p in parts)),
+        seat_gap_mm=_seat_gap(plan, found, all(not p.relieved.left_out for p in parts)),
     )
     return _judged(built)
 
@@ -219,14 +223,14 @@ def _refuse_narrow(rings: Rings, tool: float, name: str) -> None:
         )
 
 
-def _seat_gap(plan: Plan, all_relieved: bool) -> float:
+def _seat_gap(plan: Plan, clearances: Sequence[float], all_relieved: bool) -> float:
     """The largest seat gap on the joints' flanks; none where every corner is relieved."""
     radius = max(plan.kerf_x.value, plan.kerf_y.value) / 2
     if plan.tool is not None:
         radius = plan.tool.value / 2
     if all_relieved and plan.corner_relief.value >= radius > 0:
         return 0.0
-    return max((seat_gap(radius, c) for c in plan.clearances), default=0.0)
+    return max((seat_gap(radius, c) for c in clearances), default=0.0)
 
 
 def _judged(built: Built) -> Built:

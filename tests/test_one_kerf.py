@@ -63,6 +63,8 @@ def test_clearances_and_insides_are_those_of_one_kerf_cut_by_two() -> None:
     assert "0.240 mm" in said
     assert "clearances will come out at -0.060 to +0.100 mm (computed), wanted +0.020 mm" in said
     assert "inside is off by -0.040 to +0.040 mm" in said
+    # the tightest joint, -0.06 mm, rides on the whole fillet of the wider kerf
+    assert built.seat_gap_mm == pytest.approx(0.12)
     data = report(built)
     assert data["inside"]["width"]["as_cut"]["least"] == 99.96
     assert min(j["clearance"]["least"] for j in data["joints"]) == pytest.approx(-0.06, abs=1e-5)
