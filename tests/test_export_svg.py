@@ -244,7 +244,7 @@ def test_a_note_is_not_parted_by_the_end_of_a_column() -> None:
     square = Curve(layer=Layer.CUT_OUTER, xy=np.array([(0.0, 0.0), (9.0, 0.0), (9.0, 9.0)]))
     for before in range(25):
         notes = (*(f"line {i}" for i in range(before)), "three rows " * 10)
-        laid = lay_out(Drawing(title="t", curves=(square,), labels=(), notes=notes))
+        laid = lay_out(Drawing(title="t", size=(9.0, 9.0), curves=(square,), notes=notes))
         long = [line for line in laid.lines if "three" in line.text or "rows" in line.text]
         assert len(long) == 3
         # its rows are indented by two blanks at most, and stand in one column
