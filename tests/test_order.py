@@ -18,8 +18,11 @@ from boxjoint.export.dxf import drawing_to_dxf
 from boxjoint.geometry.rings import Rings, Role, mirrored, turned
 from boxjoint.job.read import parse_job
 from boxjoint.job.records import Cut, Job, PerAxis
+from boxjoint.job.sheets import Nesting
+from boxjoint.make import build
 from boxjoint.order.cuts import sequenced
 from boxjoint.order.drawing import copy_curves, sheet_drawing
+from boxjoint.order.items import Pieces
 from boxjoint.order.lay import cut_back, lay
 from boxjoint.order.read import is_order, lines_of, read_order, split_quantity
 from boxjoint.order.records import Laid, Order
@@ -310,3 +313,17 @@ def test_offcuts_of_the_shop_come_first_and_are_counted(tmp_path: Path) -> None:
         assert offcuts_left(book, sheet) == ()
     found = lay(order_of(tray()), sizes=[(600 * MM, 400 * MM)], offcuts=left, level=1)
     assert found.sheets[0].nested.stock.offcut
+
+
+@pytest.mark.parametrize("quarters", [0, 1])
+def test_a_relief_that_would_thin_a_web_is_left_out_on_the_sheet_too(quarters: int) -> None:
+    """Mortises 3.1 mm above the lower rim, 3 mm wanted: a circle of 0.5 mm takes 0.146 mm of it."""
+    job = parse_job(
+        TRAY.replace("birch plywood", "clear acrylic")
+        + "[joint]\nclearance = 0\nsheet_clearance = 0\nweb = 3\n[bottom]\nraised = 3.1\n"
+    )
+    (line,) = order_of(job).lines
+    pieces = Pieces(line, build(job), Nesting())
+    front = pieces.piece("front", quarters).relieved
+    assert front.spared == pieces.parts["front"].relieved.spared > 0
+    assert front.corners == pieces.parts["front"].relieved.corners

@@ -41,6 +41,8 @@ class Relieved:
         (corners,) indices of the drawn sides that leave the relieved corners.
     radius
         Of the reliefs as cut, mm.
+    web, neck
+        The least that was to be left, mm, for relieving the same part when it lies another way.
     """
 
     rings: tuple[tuple[NDArray[np.float64], NDArray[np.float64]], ...]
@@ -49,6 +51,8 @@ class Relieved:
     spared: int = 0
     at: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     radius: float = 0.0
+    web: float = 0.0
+    neck: float = 0.0
 
 
 def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0) -> Relieved:
@@ -77,7 +81,7 @@ def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0)
         plain = tuple(
             (r, np.zeros(len(r))) for r in (rings.ring(k) / 1e6 for k in range(rings.count))
         )
-        return Relieved(rings=plain, corners=0, left_out=0)
+        return Relieved(rings=plain, corners=0, left_out=0, web=web, neck=neck)
     points, before = rings.xy / 1e6, rings.leading
     ahead = rings.ends / 1e6 - points
     back = ahead[before]
@@ -127,6 +131,8 @@ def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0)
         spared=spared,
         at=at,
         radius=radius,
+        web=web,
+        neck=neck,
     )
 
 

@@ -68,7 +68,12 @@ class Pieces:
             mirrored=self.mirrored,
             quarters=quarters,
             drawn=drawn,
-            relieved=relieve(drawn, built.plan.corner_relief.value),
+            relieved=relieve(
+                drawn,
+                built.plan.corner_relief.value,
+                web=part.relieved.web,
+                neck=part.relieved.neck,
+            ),
             as_cut=mirrored(cut) if self.mirrored else cut,
             holes=tuple(
                 compensate_hole(
