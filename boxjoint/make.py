@@ -420,6 +420,7 @@ def solid(
         When the solid kernel is not installed; says how to get it.
     """
     from boxjoint.check.solid import solid_proof
+    from boxjoint.check.solid_holes import pierced_faults
     from boxjoint.export.step import panels_to_step
 
     as_cut = {p.panel.name: p.as_cut for p in built.parts}
@@ -431,7 +432,9 @@ def solid(
             for p in built.parts
         }
     proof = solid_proof(built.solution, asked, allowances, progress)
-    step = panels_to_step(built.solution.panels, as_cut, title=built.job.title)
+    holes = {p.panel.name: [h.as_cut for h in p.holes] for p in built.parts if p.holes}
+    proof = replace(proof, faults=(*proof.faults, *pierced_faults(built.solution, as_cut, holes)))
+    step = panels_to_step(built.solution.panels, as_cut, holes=holes, title=built.job.title)
     return replace(built, solid=proof), step
 
 

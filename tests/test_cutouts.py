@@ -474,3 +474,47 @@ def shape_of(hole: Hole) -> shapely.Geometry:
     if hole.diameter:
         grown = grown.buffer(hole.diameter / 2 / MM, quad_segs=256)
     return grown
+
+
+# solids
+
+
+@pytest.mark.solid
+@pytest.mark.parametrize("name", FIXTURES[:2])
+def test_holes_are_cut_out_of_the_solids_and_of_the_step_file(name: str) -> None:
+    """Volumes by the solid kernel (OCCT), read back from STEP, against areas by GEOS."""
+    from boxjoint.export.step import read_step
+    from boxjoint.make import solid
+
+    built, step = solid(build(read_job(JOBS / f"{name}.toml")))
+    built.require()
+    found = {s.name: s.volume for s in read_step(step)}
+    for part in built.parts:
+        shape = shapely.Polygon(
+            part.as_cut.ring(0) / MM,
+            [part.as_cut.ring(k) / MM for k in range(1, part.as_cut.count)],
+        )
+        for hole in part.holes:
+            shape = shape.difference(shape_of(hole.as_cut))
+        thick = part.panel.slab.thickness / MM
+        assert found[part.panel.name] == pytest.approx(shape.area * thick, rel=1e-5)
+
+
+@pytest.mark.solid
+def test_a_hole_that_is_off_its_panel_or_in_another_is_a_fault_of_the_solids() -> None:
+    from boxjoint.check.solid_holes import pierced_faults
+
+    built = made(cutout(panel="front", kind="round hole", diameter=10))
+    part = built.part("front")
+    (hole,) = (h.as_cut for h in part.holes)
+    rings = {"front": part.as_cut}
+    assert pierced_faults(built.solution, rings, {"front": [hole]}) == ()
+    beside = Hole(
+        lo=(hole.lo[0] + 4 * MM, hole.lo[1]),
+        hi=(hole.hi[0] + 4 * MM, hole.hi[1]),
+        diameter=hole.diameter,
+    )
+    over = Hole(lo=(80 * MM, 58 * MM), hi=(90 * MM, 68 * MM), diameter=10 * MM)
+    for wrong in ([hole, beside], [over]):
+        (fault,) = pierced_faults(built.solution, rings, {"front": wrong})
+        assert fault.size < 0

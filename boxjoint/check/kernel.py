@@ -18,6 +18,7 @@ from typing import Any, Literal
 import numpy as np
 
 from boxjoint.errors import MissingExtra, ProofFailed
+from boxjoint.geometry.holes import Hole
 from boxjoint.geometry.rings import Ints, Rings
 from boxjoint.solve.panels import Panel
 
@@ -27,8 +28,10 @@ __all__ = [
     "box_solid",
     "crossings",
     "extent",
+    "hole_solid",
     "panel_solid",
     "pieces",
+    "pierced",
     "plain_polygon",
     "require_kernel",
     "volume",
@@ -161,6 +164,77 @@ def panel_solid(panel: Panel, rings: Rings) -> Any:
     if not prism.IsDone():
         raise _failed("no solid from the face", panel.name)
     return prism.Shape()
+
+
+def hole_solid(panel: Panel, hole: Hole) -> Any:
+    """Return a hole as a solid that reaches 1 mm beyond both faces of its panel, and beyond a rim.
+
+    Parameters
+    ----------
+    hole
+        nm, in the panel's own axes.
+
+    Raises
+    ------
+    ProofFailed
+        When the kernel makes no solid of it.
+    """
+    from OCP.BRepBuilderAPI import (
+        BRepBuilderAPI_MakeEdge,
+        BRepBuilderAPI_MakeFace,
+        BRepBuilderAPI_MakeWire,
+    )
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
+    from OCP.GC import GC_MakeArcOfCircle
+    from OCP.gp import gp_Pnt, gp_Vec
+
+    normal, frame = panel.slab.normal, panel.frame
+    lo, hi = (v / _NM for v in panel.slab.box.span(normal))
+
+    def point(x: float, y: float) -> Any:
+        at = [lo - 1.0] * 3
+        for k, v in enumerate((x, y)):
+            at[frame.axes[k]] = (frame.origin[k] + frame.senses[k] * v) / _NM
+        return gp_Pnt(*at)
+
+    low, high, r = list(hole.lo), list(hole.hi), hole.diameter / 2
+    if hole.open is not None:
+        axis, sense = hole.open
+        (high if sense > 0 else low)[axis] += sense * 1_000_000
+    stops: list[tuple[tuple[float, float], ...]] = []  # each corner: one point, or an arc's three
+    for sx, sy in ((1, 1), (-1, 1), (-1, -1), (1, -1)):
+        x, y = (high if sx > 0 else low)[0], (high if sy > 0 else low)[1]
+        if r == 0 or (hole.open is not None and (sx, sy)[hole.open[0]] == hole.open[1]):
+            stops.append(((x, y),))
+            continue
+        cx, cy = x - sx * r, y - sy * r
+        ends = [(x, cy), (cx, y)] if sx == sy else [(cx, y), (x, cy)]
+        middle = (cx + sx * r * 0.5**0.5, cy + sy * r * 0.5**0.5)
+        stops.append((ends[0], middle, ends[1]))
+    wire = BRepBuilderAPI_MakeWire()
+    for i, stop in enumerate(stops):
+        if len(stop) == 3:
+            arc = GC_MakeArcOfCircle(*(point(*p) for p in stop)).Value()
+            wire.Add(BRepBuilderAPI_MakeEdge(arc).Edge())
+        a, b = stop[-1], stops[(i + 1) % 4][0]
+        if max(abs(a[0] - b[0]), abs(a[1] - b[1])) > 0.5:
+            wire.Add(BRepBuilderAPI_MakeEdge(point(*a), point(*b)).Edge())
+    if not wire.IsDone():
+        raise _failed("no closed outline of a hole", panel.name)
+    face = BRepBuilderAPI_MakeFace(wire.Wire(), True)
+    through = [0.0, 0.0, 0.0]
+    through[normal] = hi - lo + 2.0
+    prism = BRepPrimAPI_MakePrism(face.Face(), gp_Vec(*through)) if face.IsDone() else None
+    if prism is None or not prism.IsDone():
+        raise _failed("no solid of a hole", panel.name)
+    return prism.Shape()
+
+
+def pierced(panel: Panel, solid: Any, holes: Sequence[Hole]) -> Any:
+    """Return a panel's solid less its holes."""
+    if not holes:
+        return solid
+    return boolean("cut", solid, [hole_solid(panel, hole) for hole in holes])
 
 
 def _failed(what: str, where: str) -> ProofFailed:

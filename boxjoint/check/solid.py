@@ -19,7 +19,9 @@ On CUT solids, each kept where its nominal panel stands:
    (``boxjoint.check.interference``);
 7. every shoulder touches its mate's inner face, less a guest's relief: the panels are seated;
 8. the inside, face to face, is as asked: between opposite panels, and between the shoulders of each
-   panel that spans it.
+   panel that spans it;
+9. every cut-out takes its own area times the thickness and nothing else
+   (``boxjoint.check.solid_holes``, after the others).
 """
 
 from __future__ import annotations

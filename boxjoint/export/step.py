@@ -19,6 +19,7 @@ from boxjoint import __version__
 from boxjoint.check import kernel
 from boxjoint.check.kernel import Extent
 from boxjoint.errors import FileProblem, InputError, ProofFailed
+from boxjoint.geometry.holes import Hole
 from boxjoint.geometry.rings import Rings
 from boxjoint.solve.panels import Panel
 
@@ -50,7 +51,11 @@ class StepSolid:
 
 
 def panels_to_step(
-    panels: Sequence[Panel], outlines: Mapping[str, Rings], *, title: str = "box"
+    panels: Sequence[Panel],
+    outlines: Mapping[str, Rings],
+    *,
+    holes: Mapping[str, Sequence[Hole]] | None = None,
+    title: str = "box",
 ) -> bytes:
     """Return the assembled panels as a STEP file.
 
@@ -60,6 +65,8 @@ def panels_to_step(
         Each gives its name, its place and its thickness.
     outlines
         By panel: nominal rings or rings as cut, nm, in the panel's own axes.
+    holes
+        By panel: cut-outs as cut, which are in no ring.
     title
         Name of the assembly.
 
@@ -78,7 +85,14 @@ def panels_to_step(
     for panel in panels:
         if panel.name not in outlines:
             raise InputError("no outline for a panel", value=panel.name)
-    solids = [(p.name, kernel.panel_solid(p, outlines[p.name])) for p in panels]
+    through = holes or {}
+    solids = [
+        (
+            p.name,
+            kernel.pierced(p, kernel.panel_solid(p, outlines[p.name]), through.get(p.name, ())),
+        )
+        for p in panels
+    ]
     text = _fixed(_write(solids, title), title)
     _compare(solids, read_step(text))
     return text
