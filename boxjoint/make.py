@@ -419,6 +419,7 @@ def solid(
     MissingExtra
         When the solid kernel is not installed; says how to get it.
     """
+    from boxjoint.check.replay import replay
     from boxjoint.check.solid import solid_proof
     from boxjoint.check.solid_holes import pierced_faults
     from boxjoint.export.step import panels_to_step
@@ -434,6 +435,8 @@ def solid(
     proof = solid_proof(built.solution, asked, allowances, progress)
     holes = {p.panel.name: [h.as_cut for h in p.holes] for p in built.parts if p.holes}
     proof = replace(proof, faults=(*proof.faults, *pierced_faults(built.solution, as_cut, holes)))
+    moves = replay(built.solution.panels, built.assembly.steps, progress)
+    proof = replace(proof, faults=(*proof.faults, *moves.faults), moves=moves.moves)
     step = panels_to_step(built.solution.panels, as_cut, holes=holes, title=built.job.title)
     return replace(built, solid=proof), step
 

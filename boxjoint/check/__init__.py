@@ -2,4 +2,6 @@
 
 The exact proof takes nominal rings and slabs only, never owners or segments, and shares no code with
 the solver. The solid proof shares no code with the exact one.
+
+``sequence`` finds how the panels go together; ``replay`` moves solids along it.
 """

@@ -29,6 +29,8 @@ __all__ = [
     "crossings",
     "extent",
     "hole_solid",
+    "levels",
+    "moved",
     "panel_solid",
     "pieces",
     "pierced",
@@ -325,6 +327,33 @@ def extent(shape: Any) -> Extent:
         at.append((p.X(), p.Y(), p.Z()))
     x, y, z = zip(*at, strict=True)
     return Extent((min(x), min(y), min(z)), (max(x), max(y), max(z)))
+
+
+def levels(shape: Any, axis: int) -> list[float]:
+    """Distinct coordinates of the vertices of ``shape`` on an axis, ascending, mm."""
+    from OCP.BRep import BRep_Tool
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp
+    from OCP.TopoDS import TopoDS
+    from OCP.TopTools import TopTools_IndexedMapOfShape
+
+    corners = TopTools_IndexedMapOfShape()
+    TopExp.MapShapes_s(shape, TopAbs_ShapeEnum.TopAbs_VERTEX, corners)
+    found = set()
+    for i in range(1, corners.Extent() + 1):
+        p = BRep_Tool.Pnt_s(TopoDS.Vertex_s(corners.FindKey(i)))
+        found.add((p.X(), p.Y(), p.Z())[axis])
+    return sorted(found)
+
+
+def moved(shape: Any, by: Sequence[float]) -> Any:
+    """Return ``shape`` moved by a vector, mm."""
+    from OCP.gp import gp_Trsf, gp_Vec
+    from OCP.TopLoc import TopLoc_Location
+
+    there = gp_Trsf()
+    there.SetTranslation(gp_Vec(*by))
+    return shape.Moved(TopLoc_Location(there))
 
 
 def crossings(solid: Any, axis: int, through: Sequence[Sequence[float]]) -> list[list[float]]:

@@ -293,15 +293,17 @@ class _Search:
         )
 
     def falls(self) -> Iterator[Fall]:
-        """Give what is joined to nothing else and has nothing below it, the base and its mates apart."""
+        """Give what is joined to nothing else and has nothing below it, the box itself apart."""
         everything = tuple(range(len(self.slabs)))
         pieces = self.pieces(self.finest(everything))
         down = self._along((2, -1))
-        base = self.habits.base(everything)
         bench = min(s.box.lo[2] for s in self.slabs)
+        # what all else lies in: the first body, else the largest of what stands on the bench
+        stand = [p for p in pieces if min(self.slabs[i].box.lo[2] for i in p) == bench]
+        main = next(iter(self.bodies), max(stand, key=self._room))
         for parts in pieces:
             others = [i for i in everything if i not in set(parts)]
-            if base in parts or down[np.ix_(parts, others)].any():
+            if main[0] in parts or down[np.ix_(parts, others)].any():
                 continue
             low = min(self.slabs[i].box.lo[2] for i in parts)
             aloft = low > bench

@@ -49,6 +49,8 @@ Kind = Literal[
     "interference",
     "seat",
     "inside size",
+    "strike",
+    "sequence",
 ]
 Progress = Callable[[str, int, int], None]
 
@@ -141,6 +143,8 @@ class SolidProof:
         Directions of insides that are closed at both ends; empty without a cut set.
     faults
         Empty when all holds.
+    moves
+        Moves of the assembly sequence that were replayed.
     """
 
     volumes: tuple[tuple[str, float], ...]
@@ -149,6 +153,7 @@ class SolidProof:
     shared: tuple[Shared, ...]
     insides: tuple[InsideFound, ...]
     faults: tuple[SolidFault, ...]
+    moves: int = 0
 
     @property
     def passed(self) -> bool:

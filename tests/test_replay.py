@@ -1,0 +1,128 @@
+"""The assembly sequence on solids, in words and in pictures: what is right passes, planted faults do not.
+
+The judge of moves is the solid kernel (OCP), which shares no code with the search.
+"""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from importlib.util import find_spec
+from pathlib import Path
+
+import pytest
+from strategies import box_slabs, slab
+
+from boxjoint.check.replay import replay
+from boxjoint.check.sequence import assembly_sequence
+from boxjoint.errors import ArrangementError
+from boxjoint.export.report import report_json, report_text
+from boxjoint.export.stages import stages
+from boxjoint.export.steps import step_pages, step_pictures
+from boxjoint.job.read import read_job
+from boxjoint.make import build
+from boxjoint.solve.arrangement import Arrangement
+from boxjoint.solve.solution import solve
+
+MM = 1_000_000
+JOBS = sorted((Path(__file__).parents[1] / "fixtures" / "jobs").glob("*.toml"))
+OPEN = dict.fromkeys(("bottom", "front", "back", "left", "right"), 3 * MM)
+needs_kernel = pytest.mark.skipif(find_spec("OCP") is None, reason="the extra 'solid'")
+
+
+@pytest.mark.solid
+@needs_kernel
+@pytest.mark.parametrize("name", ["cube-20", "sliding-pencil-box", "cell-tray-loose"])
+def test_sequences_found_are_replayed(name: str) -> None:
+    built = build(read_job(JOBS[0].parent / f"{name}.toml"))
+    told: list[tuple[str, int, int]] = []
+    found = replay(built.solution.panels, built.assembly.steps, lambda *a: told.append(a))
+    assert found.faults == ()
+    assert found.moves == sum(s.direction is not None for s in built.assembly.steps)
+    assert found.positions > found.moves
+    assert told[-1][1:] == (len(built.assembly.steps),) * 2
+
+
+@pytest.mark.solid
+@needs_kernel
+def test_a_wrong_direction_strikes() -> None:
+    panels = solve(Arrangement(slabs=tuple(box_slabs((50 * MM, 40 * MM, 30 * MM), OPEN)))).panels
+    steps = assembly_sequence(panels).steps
+    for k, step in enumerate(steps):
+        if step.direction is None:
+            continue
+        axis, sense = step.direction
+        wrong = [*steps[:k], replace(step, direction=(axis, -sense)), *steps[k + 1 :]]
+        found = replay(panels, wrong)
+        assert [f.kind for f in found.faults] == ["strike"]
+        assert found.faults[0].panels[0] == step.parts[0]
+
+
+@pytest.mark.solid
+@needs_kernel
+def test_a_step_out_of_turn_and_a_part_left_out_are_faults() -> None:
+    panels = solve(Arrangement(slabs=tuple(box_slabs((50 * MM, 40 * MM, 30 * MM), OPEN)))).panels
+    steps = list(assembly_sequence(panels).steps)
+    swapped = [steps[0], steps[2], steps[1], *steps[3:]]
+    assert [f.kind for f in replay(panels, swapped).faults] == ["sequence"]
+    assert [f.kind for f in replay(panels, steps[:-1]).faults] == ["sequence"]
+    hidden = [*steps[:-1], replace(steps[-1], there=steps[-1].there[:1])]
+    assert [f.kind for f in replay(panels, hidden).faults] == ["sequence"]
+
+
+@pytest.mark.parametrize("path", JOBS, ids=lambda p: p.stem)
+def test_every_step_is_told_once_and_every_stage_has_its_picture(path: Path) -> None:
+    built = build(read_job(path))
+    told = stages(built)
+    numbers = sorted(n for s in told for n in s.steps)
+    assert numbers == list(range(1, len(built.assembly.steps) + 1))
+    assert [s.number for s in told] == list(range(1, len(told) + 1))
+    text = report_text(built)
+    assert all(f"\n{s.number}. {s.text}\n" in text for s in told)
+    if len(built.parts) > 12:
+        return
+    pages = step_pages(built)
+    assert step_pages(built) == pages
+    for page in pages.values():
+        root = ET.fromstring(page)
+        assert (root.attrib["width"], root.attrib["height"]) == ("210mm", "297mm")  # ISO 216, A4
+    for one in step_pictures(built, width_mm=80, height_mm=60):
+        for shape in one.picture.shapes:
+            for ring in shape.rings:
+                assert ring.min() >= -1e-6
+                assert ring[:, 0].max() <= 80 + 1e-6
+                assert ring[:, 1].max() <= 60 + 1e-6
+
+
+def test_loose_parts_with_nothing_below_fall() -> None:
+    walls = box_slabs((50 * MM, 40 * MM, 30 * MM), {n: OPEN[n] for n in OPEN if n != "bottom"})
+    for low, aloft in ((10 * MM, True), (0, False)):
+        plate = slab("plate", 2, (MM, MM, low), (49 * MM, 39 * MM, low + 3 * MM))
+        found = assembly_sequence(solve(Arrangement(slabs=(*walls, plate))).panels)
+        assert [(f.name, f.aloft) for f in found.falls] == [("plate", aloft)]
+        assert found.passed is not aloft
+        if aloft:
+            with pytest.raises(ArrangementError, match="plate falls down") as caught:
+                found.require()
+            assert caught.value.exit_code == 1
+        else:
+            assert "stays behind when the rest is lifted" in found.warnings[0]
+    floor = slab("floor", 2, (-9 * MM, -9 * MM, -3 * MM), (59 * MM, 49 * MM, 0))
+    plate = slab("plate", 2, (MM, MM, 10 * MM), (49 * MM, 39 * MM, 13 * MM))
+    assert assembly_sequence(solve(Arrangement(slabs=(floor, plate))).panels).falls == ()
+
+
+def test_a_fault_of_the_sequence_fails_the_build_and_is_reported() -> None:
+    job = read_job(JOBS[0].parent / "cube-20.toml")
+    walls = box_slabs((50 * MM, 40 * MM, 30 * MM), OPEN)
+    plate = slab("plate", 2, (80 * MM, MM, 10 * MM), (99 * MM, 39 * MM, 13 * MM))
+    built = build(build_job(job), arrangement=Arrangement(slabs=(*walls, plate)))
+    assert not built.passed
+    with pytest.raises(ArrangementError, match="plate falls down"):
+        built.require()
+    assert '"falls": [\n   [\n    "plate"' in report_json(built)
+    assert "assembly sequence FAILED" in report_text(built)
+
+
+def build_job(job):  # type: ignore[no-untyped-def]
+    return replace(job, text="", path="")
