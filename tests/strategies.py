@@ -1557,4 +1557,5 @@ def sequence_asks(draw: st.DrawFn) -> SequenceAsk:
         heat_weight=draw(st.sampled_from([0.0, 20.0, 200.0])),
         rounds=draw(st.integers(0, 6)),
         passes=draw(st.sampled_from([0, 1, 40])),
+        kicks=draw(st.integers(0, 3)),
     )

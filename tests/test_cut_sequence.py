@@ -71,7 +71,7 @@ def drops_by_shapely(cuts: list[Cut], steps: tuple[Step, ...]) -> None:
 
 
 @given(cut_sheets(), sequence_asks())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_nothing_is_cut_after_it_has_come_loose(cuts: list[Cut], ask: SequenceAsk) -> None:
     found = cut_sequence(cuts, ask)
     assert sequence_faults(cuts, found.steps) == []
@@ -96,10 +96,11 @@ def test_nothing_is_cut_after_it_has_come_loose(cuts: list[Cut], ask: SequenceAs
 @given(cut_sheets(), st.randoms(use_true_random=False))
 @settings(max_examples=10, deadline=None)
 def test_the_sequence_does_not_depend_on_how_cuts_are_listed(cuts, rng) -> None:
-    first = cut_sequence(cuts)
+    ask = SequenceAsk(kicks=5)
+    first = cut_sequence(cuts, ask)
     shuffled = list(cuts)
     rng.shuffle(shuffled)
-    second = cut_sequence(shuffled)
+    second = cut_sequence(shuffled, ask)
     for a, b in zip(first.steps, second.steps, strict=True):
         assert cuts[a.cut] is shuffled[b.cut]
         assert (a.entry, a.reverse) == (b.entry, b.reverse)

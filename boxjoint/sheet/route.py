@@ -29,6 +29,7 @@ __all__ = ["Neighbours", "Route", "improve", "swap_stretches"]
 _NEIGHBOURS = 8
 _LENGTHS = (4, 5, 6, 7, 8, 10, 12, 14, 17, 20, 24, 29, 35, 42, 50)
 _LONGEST_KICK, _TRIES = 30, 100
+_PER_TILE = 20
 _PROBES = 8  # vertices of a large cut from which near cuts are looked for
 _LEAST_GAIN = 1e-6  # mm; below it a gain is rounding
 _BLOCK = 4_000_000
@@ -176,16 +177,31 @@ class Route:
 
 
 def _nearest(points: Floats, queries: Floats, k: int) -> Ints:
-    """(q, k) the k nearest points of each query, ties by number."""
+    """(q, k) about the k nearest points of each query, by number.
+
+    The plane is cut into tiles of some twenty points; only points in a query's own tile and the
+    eight around it are looked at, or all where those are too few.
+    """
     k = min(k, len(points))
-    out = []
-    for block in np.array_split(queries, len(queries) * len(points) // _BLOCK + 1):
-        dx = block[:, None, 0] - points[None, :, 0]
-        dy = block[:, None, 1] - points[None, :, 1]
-        # whole and distinct, so that no machine may choose otherwise among equals
-        d = ((dx * dx + dy * dy) * 1e5).astype(np.int64) * len(points) + np.arange(len(points))
-        out.append(np.sort(np.partition(d, k - 1, axis=1)[:, :k] % len(points), axis=1))
-    return np.concatenate(out).astype(np.int64)
+    low = points.min(axis=0)
+    size = np.maximum(points.max(axis=0) - low, 1e-9)
+    tiles = max(1, int((len(points) / _PER_TILE) ** 0.5))
+    of_point = np.clip(((points - low) / size * tiles).astype(np.int64), 0, tiles - 1)
+    of_query = np.clip(((queries - low) / size * tiles).astype(np.int64), 0, tiles - 1)
+    code = of_query[:, 0] * tiles + of_query[:, 1]
+    order = np.argsort(code, kind="stable")
+    out = np.empty((len(queries), k), dtype=np.int64)
+    for rows in np.split(order, np.nonzero(np.diff(code[order]))[0] + 1):
+        seen = np.nonzero((np.abs(of_point - of_query[rows[0]]) <= 1).all(axis=1))[0]
+        if len(seen) < 2 * k:
+            seen = np.arange(len(points))
+        for block in np.array_split(rows, len(rows) * len(seen) // _BLOCK + 1):
+            d = queries[block][:, None, :] - points[seen][None, :, :]
+            square = d[..., 0] * d[..., 0] + d[..., 1] * d[..., 1]
+            # whole and distinct, so that no machine may choose otherwise among equals
+            key = (square * 1e5).astype(np.int64) * len(seen) + np.arange(len(seen))
+            out[block] = np.sort(seen[np.partition(key, k - 1, axis=1)[:, :k] % len(seen)], axis=1)
+    return out
 
 
 def _probes(modes: Modes) -> tuple[Ints, Floats]:
