@@ -484,13 +484,14 @@ def files(
         from boxjoint.export.isometric import isometric_svg  # shapely is loaded only for pictures
 
         panels = [p.panel for p in built.parts]
+        holes = {p.panel.name: [h.placed.hole for h in p.holes] for p in built.parts if p.holes}
         from boxjoint.export.steps import step_pages
 
         content |= {name: page.encode() for name, page in step_pages(built).items()}
-        content["box.svg"] = isometric_svg(panels, title=built.job.title).encode()
+        content["box.svg"] = isometric_svg(panels, holes=holes, title=built.job.title).encode()
         if apart := bodies_apart(built.solution.arrangement):
             content["box-open.svg"] = isometric_svg(
-                panels, apart=apart, title=f"{built.job.title}, taken apart"
+                panels, apart=apart, holes=holes, title=f"{built.job.title}, taken apart"
             ).encode()
     content["report.json"] = report_json(built).encode()
     content["report.md"] = report_text(built).encode()

@@ -518,3 +518,21 @@ def test_a_hole_that_is_off_its_panel_or_in_another_is_a_fault_of_the_solids() -
     for wrong in ([hole, beside], [over]):
         (fault,) = pierced_faults(built.solution, rings, {"front": wrong})
         assert fault.size < 0
+
+
+def test_holes_are_seen_in_the_picture() -> None:
+    from boxjoint.export.isometric import isometric_view
+
+    built = made(
+        cutout(panel=["front", "back"], kind="round hole", diameter=10, from_left=40),
+        cutout(panel="front", kind="finger notch"),
+        cutout(panel="bottom", kind="round hole", diameter=10, from_left=20, from_top=20),
+    )
+    panels = [p.panel for p in built.parts]
+    holes = {p.panel.name: [h.placed.hole for h in p.holes] for p in built.parts}
+    dark = isometric_view(panels, holes=holes).dark
+    # an isometric picture halves no area that looks at the viewer: |dp x dq| = |dx dz|
+    areas = sorted(p.area / MM**2 for name, p in dark if name == "front")
+    assert areas == pytest.approx(
+        [20 * 3, math.pi * 25, 20 * 12 - 2 * (1 - math.pi / 4) * 100], rel=0.01
+    )
