@@ -29,12 +29,6 @@ entry
 equivalent
     Sheets used, the last one counted by what is used up of it when the rest is cut off straight
     across. **bound** sheets that the area alone needs: nothing can do better.
-cut
-    One path of the head with the beam on: a mark, an inner cut or an outer cut.
-entry
-    The vertex at which the beam starts a cut.
-travel
-    The way of the head with the beam off.
 heat spread
     That lines near each other do not follow at once; a wish with a stated weight in mm of travel.
 
