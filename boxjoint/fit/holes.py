@@ -25,6 +25,7 @@ from boxjoint.geometry.holes import Hole
 __all__ = [
     "DrawnHole",
     "arc_length_mm",
+    "chords",
     "compensate_hole",
     "spliced",
     "with_notches",
@@ -302,6 +303,20 @@ def worst_error_mm(drawn: DrawnHole, beam: Beam) -> float:
     core = core + np.maximum(normals[:, 1] * y0, normals[:, 1] * y1)
     wanted = core + hole.diameter / 2 / _NM
     return float(np.abs(found - wanted).max())
+
+
+def chords(xy: Floats, bulge: Floats, steps: int = 8) -> Floats:
+    """Return an outline with every arc as a few chords, for pictures on paper only."""
+    points: list[Floats] = []
+    for p, q, b in zip(xy, np.roll(xy, -1, axis=0), bulge.tolist(), strict=True):
+        points.append(p)
+        if b:
+            turn = 4 * math.atan(b)
+            a, z = complex(*p), complex(*q)
+            centre = (a + z) / 2 + (z - a) * 1j * (1 - b * b) / (4 * b)
+            on = [centre + (a - centre) * np.exp(1j * turn * k / steps) for k in range(1, steps)]
+            points += [np.array([c.real, c.imag]) for c in on]
+    return np.array(points)
 
 
 # Notches

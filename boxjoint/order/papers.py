@@ -32,6 +32,7 @@ from boxjoint.export.papers.records_cut import (
     Towards,
 )
 from boxjoint.export.steps import step_pictures
+from boxjoint.fit.holes import chords, with_notches
 from boxjoint.gauge.kerf_gauge import kerf_gauge
 from boxjoint.gauge.pieces import GaugePiece, GaugeStock
 from boxjoint.geometry.drawing import Layer
@@ -252,11 +253,14 @@ def _sheet(planned: Planned, sheet: LaidSheet, found: SheetCuts) -> SheetPicture
 def _placed(copy: Copy, job: int | None, numbers: Sequence[int]) -> PlacedPart:
     piece = copy.piece
     shift = np.array(copy.shift) / 1e6
-    rings = piece.drawn.rings
+    outer, *inner = (ring / 1e6 for ring in piece.drawn.rings.corners_only())
+    notched, arcs = with_notches(outer, None, piece.holes, copy.name)
+    outer = notched if arcs is None else chords(notched, arcs)
+    inner += [chords(h.xy, h.bulge) for h in piece.holes if h.hole.open is None]
     name = copy.name if copy.placement.item.quantity == 1 else f"{copy.name} {copy.placement.copy}"
     return PlacedPart(
         label=name if job is None else f"J{job} {name}",
-        rings=tuple(ring / 1e6 + shift for ring in rings.corners_only()),
+        rings=tuple(ring + shift for ring in (outer, *inner)),
         up=_UPS[piece.quarters % 4],
         cuts=_said(numbers),
     )
