@@ -14,7 +14,10 @@ from typing import Any, Literal
 
 from boxjoint.check.built import Built
 from boxjoint.errors import BoxjointError, CannotBeCut, InputError, nearest_name
+from boxjoint.export.said import area_words, cut_length_words
 from boxjoint.fit.plan import Measured
+from boxjoint.job.hints import gauge_command
+from boxjoint.job.limits import WINDOWS
 from boxjoint.job.measures import refuse_job
 from boxjoint.job.read import parse_job
 from boxjoint.job.records import DIRECTIONS, Inside, Job, PanelAsk, Thickness
@@ -23,18 +26,38 @@ from boxjoint.make import build
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.cases import job_arrangement
 from boxjoint.solve.inside import find_inside
-from boxjoint.units import both, format_mm
+from boxjoint.units import both, both_sizes, own_first, small_size
 
 __all__ = ["Change", "Restocked", "kept_counts", "recut", "restock"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """One line of what changed: a quantity, old and new as text."""
+    """One quantity, old and new as text, changed or not.
 
-    what: str
+    Parameters
+    ----------
+    name, kind
+        Whose it is and what it is: ``front`` and ``thickness``. The name is ``""`` of the whole box.
+    old, new
+        In the job's own unit first.
+    source
+        What the new value is: asked, measured, computed, or kept for a count of segments.
+    axis
+        Along which the joint runs, of what belongs to a joint.
+    """
+
+    name: str
+    kind: str
     old: str
     new: str
+    source: str
+    axis: str = ""
+
+    @property
+    def what(self) -> str:
+        """Name and kind in one."""
+        return f"{self.name} {self.kind}".strip()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -156,7 +179,14 @@ def restock(
         text = edit_job_text(job.text, _given(job) | edits)
     else:
         text = job_to_toml(new_job)
-    new = build(replace(new_job, text=text), measured=measured, **options)
+    kept: frozenset[int] = frozenset()
+    if not recount:
+        kept = frozenset(
+            DIRECTIONS.index(d)
+            for d, n in new_job.joint.segments.items()
+            if job.joint.segments.get(d) != n
+        )
+    new = build(replace(new_job, text=text), measured=measured, kept=kept, **options)
     if not recount:
         notes += _now_interlocking(old, new)
         notes += _other_mortises(old, new)
@@ -206,8 +236,8 @@ def _hold_outside(old: Built, job: Job) -> tuple[Job, dict[tuple[str, ...], Any]
             raise InputError(
                 f"nothing is left of the inside {d}",
                 where="--hold outside",
-                value=format_mm(left),
-                limit=f"the outside is {format_mm(before)}",
+                value=both(left, job.unit),
+                limit=f"the outside is {both(before, job.unit)}",
                 do="take thinner stock, or hold the inside",
             )
         sizes.append(left)
@@ -219,8 +249,8 @@ def _hold_outside(old: Built, job: Job) -> tuple[Job, dict[tuple[str, ...], Any]
         raise InputError(
             "the outside of this kind of box cannot be held by its inside alone",
             where="--hold outside",
-            value=" x ".join(format_mm(s) for s in found),
-            limit="the outside is " + " x ".join(format_mm(s) for s in was),
+            value=both_sizes(found, job.unit),
+            limit=f"the outside is {both_sizes(was, job.unit)}",
             do="hold the inside, or change the job by hand",
         )
     return held, edits
@@ -333,9 +363,12 @@ def _kerf_notes(old: Built, new: Built) -> list[str]:
     if not apart or new.plan.kerf_x.source == "assumed" or new.plan.tool is not None:
         return []
     was, now = (b.part(apart[0]).panel.slab.thickness for b in (old, new))
+    unit = new.job.unit
+    hint = gauge_command(new.job, "kerf", "--thickness", f"{now / 1e6:.6g} mm")
     return [
-        f"the kerf in use was given for a sheet of {format_mm(was)}; this one is {format_mm(now)}: "
-        "kerf changes with thickness, so cut a gauge from the new sheet"
+        f"the kerf in use was given for a sheet of {own_first(was, unit)}; this one is "
+        f"{own_first(now, unit)}: kerf changes with thickness, so cut a gauge from the new sheet: "
+        f"{hint}"
     ]
 
 
@@ -348,27 +381,36 @@ def _changes(old: Built, new: Built) -> list[Change]:
         outside_of(new.solution.arrangement).size,
         strict=True,
     )
+
+    def row(
+        name: str, kind: str, was: str, now: str, source: str = "computed", axis: str = ""
+    ) -> None:
+        rows.append(Change(name=name, kind=kind, old=was, new=now, source=source, axis=axis))
+
     for k, (d, a, b) in enumerate(sides):
-        i, j = (find_inside(b.job).along[k].nm for b in (old, new))
-        rows.append(Change(what=f"inside {d}", old=both(i, unit), new=both(j, unit)))
-        rows.append(Change(what=f"outside {d}", old=both(a, unit), new=both(b, unit)))
+        was, now = (find_inside(built.job).along[k] for built in (old, new))
+        row("inside", d, both(was.nm, unit), both(now.nm, unit), str(now.source))
+        row("outside", d, both(a, unit), both(b, unit))
     for p in new.parts:
         q, name = old.part(p.panel.name), p.panel.name
         t, u = q.panel.slab.thickness, p.panel.slab.thickness
-        rows.append(Change(what=f"{name} thickness", old=both(t, unit), new=both(u, unit)))
-        sizes = [" x ".join(both(s, unit) for s in x.panel.size) for x in (q, p)]
-        rows.append(Change(what=f"{name} size", old=sizes[0], new=sizes[1]))
+        row(name, "thickness", both(t, unit), both(u, unit), str(new.job.thickness(name).source))
+        row(name, "size", both_sizes(q.panel.size, unit), both_sizes(p.panel.size, unit))
     for i, joint in enumerate(new.solution.joints):
-        name = new.solution.joint_name(i)
         runs = [b.solution.tabs[i].runs[0] for b in (old, new)]
-        shown = [f"{r.count} of {format_mm(r.width)}" for r in runs]
-        rows.append(
-            Change(what=f"segments {name} ({'xyz'[joint.axis]})", old=shown[0], new=shown[1])
-        )
+        source = "computed"
+        if joint.axis in new.kept:
+            source = "kept"
+        elif joint.kind == "finger" and DIRECTIONS[joint.axis] in new.job.joint.segments:
+            source = "asked"
+        name, axis = new.solution.joint_name(i), "xyz"[joint.axis]
+        row(name, "segments", str(runs[0].count), str(runs[1].count), source, axis)
+        widths = [own_first(r.width, unit) for r in runs]
+        row(name, "segment width", widths[0], widths[1], axis=axis)
     cut = [sum(p.cut_length_mm for p in b.parts) for b in (old, new)]
-    rows.append(Change(what="cut length", old=f"{cut[0]:.0f} mm", new=f"{cut[1]:.0f} mm"))
-    area = [sum(p.panel.rings.area for p in b.parts) / 1e14 for b in (old, new)]
-    rows.append(Change(what="area", old=f"{area[0]:.1f} cm2", new=f"{area[1]:.1f} cm2"))
+    row("", "cut length", cut_length_words(cut[0], unit), cut_length_words(cut[1], unit))
+    area = [sum(p.panel.rings.area for p in b.parts) / 1e12 for b in (old, new)]
+    row("", "area", area_words(area[0], unit), area_words(area[1], unit))
     return rows
 
 
@@ -378,6 +420,7 @@ def recut(
     *,
     thickness: Thickness | None = None,
     measured: Measured | None = None,
+    measured_of_mates: Measured | None = None,
     **options: Any,
 ) -> tuple[Built, tuple[str, ...]]:
     """Make one panel again with today's kerf and the same segments.
@@ -388,6 +431,9 @@ def recut(
         Its name.
     thickness
         Of the sheet it is cut from today, where that differs from the job's.
+    measured_of_mates
+        What the shop book has for the fit of the job's file, where the job now names another; the
+        mates were cut with that one.
 
     Returns
     -------
@@ -417,8 +463,51 @@ def recut(
         if off:
             stand = "shy of" if off > 0 else "proud of"
             notes.append(
-                f"the mates were cut for {format_mm(job.thickness(panel).nm)}: their tips will stand "
-                f"{format_mm(abs(off))} {stand} the new {panel}'s face"
+                f"the mates were cut for {own_first(job.thickness(panel).nm, job.unit)}: their tips "
+                f"will stand {own_first(abs(off), job.unit)} {stand} the new {panel}'s face"
             )
     built = build(today, measured=measured, held=held, **options)
+    if job.text:
+        own = parse_job(job.text, job.path, proceed=True).joint
+        asked = replace(today.joint, clearance=own.clearance, fit=own.fit)
+        if asked != today.joint:
+            mates = measured_of_mates or measured
+            was = build(replace(today, joint=asked), measured=mates, held=held, **options)
+            notes += _half_reaches(was, built, panel)
     return built, tuple(notes)
+
+
+def _half_reaches(was: Built, now: Built, panel: str) -> list[str]:
+    """Say what clearance a panel gets with mates that were cut for another: each takes a half."""
+    index = next(i for i, p in enumerate(now.solution.panels) if p.name == panel)
+    own = [
+        j.index for j in now.solution.joints if index in (j.a, j.b) and now.joints[j.index].flanks
+    ]
+    pairs = sorted({(was.plan.clearances[i], now.plan.clearances[i]) for i in own})
+    pairs = [(a, b) for a, b in pairs if abs(a - b) > 1e-6]
+    if not pairs:
+        return []
+
+    def span(values: list[float]) -> str:
+        texts = [small_size(v, now.job.unit, sign=True) for v in (min(values), max(values))]
+        return texts[0] if texts[0] == texts[1] else " to ".join(texts)
+
+    old, new = [a for a, _ in pairs], [b for _, b in pairs]
+    got = [(a + b) / 2 for a, b in pairs]
+    full = [2 * b - a for a, b in pairs]
+    most = now.job.joint.clearance is not None or len(pairs) == 1
+    text = (
+        f"the mates are cut for a clearance of {span(old)} and only {panel} changes, so half of the "
+        f"change reaches the joints: with the mates already cut they get {span(got)} (computed), not "
+        f"{span(new)}"
+    )
+    low, high = WINDOWS["clearance"].least, WINDOWS["clearance"].most
+    if most and all(low <= v <= high for v in full):
+        value = round(full[0], 6)
+        text += f"; for {span(new)} in the joints give --clearance {_option(value, now.job.unit)}"
+    return [text]
+
+
+def _option(mm: float, unit: str) -> str:
+    """A clearance as it can be typed after an option, in one word."""
+    return f"{mm:.3f}mm" if unit == "mm" else f"{mm / 0.0254:.1f}thou"

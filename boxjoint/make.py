@@ -26,26 +26,28 @@ from boxjoint.errors import CannotBeCut, InputError, nearest_name
 from boxjoint.export.dxf import DxfVersion, drawing_to_dxf
 from boxjoint.export.panels import all_panels_drawing, panel_drawing
 from boxjoint.export.report import report_json, report_text
+from boxjoint.export.said import names_together
 from boxjoint.export.svg import drawing_to_svg
 from boxjoint.fit.bounds import refuse_out_of_proportion
 from boxjoint.fit.compensate import Beam, compensate, virtual_cut
 from boxjoint.fit.controller import one_kerf
 from boxjoint.fit.cutouts import place_cutouts
+from boxjoint.fit.fits import ASSUMED_KERF_MM
 from boxjoint.fit.holes import compensate_hole
 from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
 from boxjoint.fit.relief import relieve
 from boxjoint.geometry.drawing import Drawing
 from boxjoint.geometry.rings import Rings, Role
 from boxjoint.geometry.valid import ring_problem
-from boxjoint.job.questions import question_job
-from boxjoint.job.records import DIRECTIONS, Job, PerAxis
+from boxjoint.job.questions import question_job, question_kerf
+from boxjoint.job.records import DIRECTIONS, Job, PerAxis, Unit
 from boxjoint.solve.arrangement import Arrangement
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.cases import job_arrangement
 from boxjoint.solve.inside import find_inside
 from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
-from boxjoint.units import both, format_mm, mm_and_thou
+from boxjoint.units import both, own_first, small_size
 
 __all__ = ["build", "files", "solid", "tab_ask"]
 
@@ -71,6 +73,7 @@ def build(
     held: Mapping[tuple[str, str], tuple[tuple[int, ...], ...]] | None = None,
     kerf_by_controller: bool = False,
     confirmed: bool = False,
+    kept: frozenset[int] = frozenset(),
 ) -> Built:
     """Solve, compensate, cut virtually and prove one job.
 
@@ -89,6 +92,8 @@ def build(
         Draw with clearance, proud and reliefs, but leave the kerf to the controller.
     confirmed
         The maker has confirmed what would otherwise be asked about.
+    kept
+        Axes along which the job's counts of segments were kept from an earlier box, not asked for.
 
     Returns
     -------
@@ -115,7 +120,7 @@ def build(
     placed = place_cutouts(job, solution, plan)
     beam = plan.beam
     if kerf_by_controller:
-        _confirm_one_kerf(plan, confirmed)
+        _confirm_one_kerf(plan, confirmed, job.unit)
         for panel in solution.panels:  # what the kerf would close, it closes in any case
             compensate(
                 panel.rings, plan.beam, plan.allowance(guest=panel.slab.guest), name=panel.name
@@ -181,8 +186,9 @@ def build(
         compartments=compartments_as_cut(solution, cut, job.thickness),
         assembly=assembly_sequence(solution.panels, bodies=arrangement.bodies),
         seat_gap_mm=_seat_gap(plan, found, all(not p.relieved.left_out for p in parts)),
+        kept=kept,
     )
-    return _judged(built)
+    return _judged(built, measured)
 
 
 def _refuse_outside(job: Job, arrangement: Arrangement) -> None:
@@ -198,13 +204,13 @@ def _refuse_outside(job: Job, arrangement: Arrangement) -> None:
             )
 
 
-def _confirm_one_kerf(plan: Plan, confirmed: bool) -> None:
+def _confirm_one_kerf(plan: Plan, confirmed: bool, unit: Unit) -> None:
     """A controller offsets by one kerf: with two that differ the maker has to say yes."""
     apart = round(abs(plan.kerf_x.value - plan.kerf_y.value), 9)  # 0.17 - 0.16 is 0.01
     if apart > 0.01 and not confirmed:
         raise InputError(
             "a controller offsets by one kerf, and this machine has two",
-            value=f"kerf X {mm_and_thou(plan.kerf_x.value)}, kerf Y {mm_and_thou(plan.kerf_y.value)}",
+            value=f"kerf X {small_size(plan.kerf_x.value, unit)}, kerf Y {small_size(plan.kerf_y.value, unit)}",
             limit="at most 0.01 mm apart",
             do="let this program apply the kerf, or confirm with --yes",
         )
@@ -233,7 +239,7 @@ def _seat_gap(plan: Plan, clearances: Sequence[float], all_relieved: bool) -> fl
     return max((seat_gap(radius, c) for c in clearances), default=0.0)
 
 
-def _judged(built: Built) -> Built:
+def _judged(built: Built, measured: Measured | None) -> Built:
     """Add what is wrong on the parts as cut, and what is worth a look."""
     faults: list[str] = []
     solution, plan = built.solution, built.plan
@@ -273,7 +279,7 @@ def _judged(built: Built) -> Built:
                 f"y {y / 1e6:.2f} mm, least {least:.3f} mm ({plan.web.source}); set [joint] web to "
                 "accept less"
             )
-    return replace(built, faults=tuple(faults), warnings=tuple(_warnings(built)))
+    return replace(built, faults=tuple(faults), warnings=tuple(_warnings(built, measured)))
 
 
 def _outline_faults(built: Built, part: Part) -> list[str]:
@@ -305,13 +311,17 @@ def _outline_faults(built: Built, part: Part) -> list[str]:
     return faults
 
 
-def _warnings(built: Built) -> list[str]:
+def _warnings(built: Built, measured: Measured | None) -> list[str]:
     found = [str(q) for q in question_job(built.job)]
+    shop = None
+    if measured is not None and measured.kerf_x is not None and measured.kerf_y is not None:
+        shop = PerAxis(x=measured.kerf_x.value, y=measured.kerf_y.value)
+    found += [str(q) for q in question_kerf(built.job, usual_mm=ASSUMED_KERF_MM, measured=shop)]
     found += built.plan.warnings
     if not built.solution.arrangement.insides:
         found.append("NO INSIDE WAS PROVED: the arrangement names no space that was asked for")
     found += one_kerf_warnings(built)
-    found += _tab_warnings(built.solution)
+    found += _tab_warnings(built.solution, built.job.unit, built.kept)
     found += _sheet_warnings(built)
     found += built.assembly.warnings
     tabs = min((r.width for t in built.solution.tabs for r in t.runs), default=0)
@@ -320,8 +330,8 @@ def _warnings(built: Built) -> list[str]:
         if part.relieved.left_out:
             found.append(
                 f"{part.panel.name}: {part.relieved.left_out} inside corners have no relief of "
-                f"{built.plan.corner_relief.value:.3g} mm radius and keep the tool's own: "
-                + _why_left_out(part)
+                f"{small_size(built.plan.corner_relief.value, built.job.unit)} radius and keep the "
+                "tool's own: " + _why_left_out(part)
             )
         if part.neck and tabs and part.neck.width < min(tabs, part.panel.slab.thickness):
             x, y = part.neck.place
@@ -341,8 +351,8 @@ def _why_left_out(part: Part) -> str:
     )
 
 
-def _tab_warnings(solution: Solution) -> list[str]:
-    """Say where nothing interlocks, and where asked widths lie beyond the rule's limits."""
+def _tab_warnings(solution: Solution, unit: Unit, kept: frozenset[int]) -> list[str]:
+    """Say where nothing interlocks, and where asked or kept widths lie beyond the rule's limits."""
     said: dict[str, list[str]] = {}
     for joint, tabs in zip(solution.joints, solution.tabs, strict=True):
         if joint.kind == "halflap":
@@ -352,15 +362,15 @@ def _tab_warnings(solution: Solution) -> list[str]:
         text = ""
         if not tabs.interlocks:
             text = (
-                f"one segment of {format_mm(tabs.runs[0].run.length)}: nothing interlocks; ask for "
+                f"one segment of {own_first(tabs.runs[0].run.length, unit)}: nothing interlocks; ask for "
                 f"segments along {DIRECTIONS[joint.axis]} to get tabs"
             )
         elif any(r.why.startswith(("asked", "nearest to the asked")) for r in tabs.runs):
             width = min(r.width for r in tabs.runs if r.count > 1)
             if not least <= width <= greatest:
                 text = (
-                    f"asked tabs of {format_mm(width)} lie outside the usual "
-                    f"{least / 1e6:.3g} to {greatest / 1e6:.3g} mm"
+                    f"{'kept' if joint.axis in kept else 'asked'} tabs of {own_first(width, unit)} "
+                    f"lie outside the usual {own_first(least, unit)} to {own_first(greatest, unit)}"
                 )
         if text:
             said.setdefault(text, []).append(solution.joint_name(joint.index))
@@ -370,6 +380,7 @@ def _tab_warnings(solution: Solution) -> list[str]:
 def _sheet_warnings(built: Built) -> list[str]:
     """Say which sheets may not go into their slots, and what stands loose or out of the box."""
     found = []
+    unit = built.job.unit
     tight: dict[str, int] = {}
     for s in built.sheets:
         over = built.job.thickness(s.sheet).greatest - s.least
@@ -379,14 +390,15 @@ def _sheet_warnings(built: Built) -> list[str]:
         worst = max(tight, key=lambda name: tight[name])
         found.append(
             f"{', '.join(tight)}: the thickest reading does not go into every slot; {worst} is "
-            f"{tight[worst] / 1e6:.3f} mm too thick; give more [joint] sheet_clearance"
+            f"{small_size(tight[worst] / 1e6, unit)} too thick; give more [joint] sheet_clearance"
         )
+    found += _spread_warnings(built, tight)
     if built.job.items:
         height = find_inside(built.job).along[2]
         if height.room is not None and height.room < 0:
             found.append(
-                f"the contents want {format_mm(height.nm - height.room)} of height and the inside has "
-                f"{format_mm(height.nm)}: they may stand out of the open box"
+                f"the contents want {own_first(height.nm - height.room, unit)} of height and the inside has "
+                f"{own_first(height.nm, unit)}: they may stand out of the open box"
             )
     dividers = built.job.dividers
     if dividers.fixing == "loose" and dividers.names and min(map(len, dividers.along)) == 1:
@@ -395,6 +407,46 @@ def _sheet_warnings(built: Built) -> list[str]:
             'nothing; divide the other direction too, or set [dividers] fixing = "tabbed"'
         )
     return found
+
+
+def _spread_warnings(built: Built, tight: Mapping[str, int]) -> list[str]:
+    """Say where the readings of a sheet differ much, and what that does.
+
+    Much is, for a sheet that goes into slots, more than half the sheet clearance: cheeks are cut for
+    the mean. For another it is more than the whole and a fiftieth of the sheet.
+    """
+    unit, clearance = built.job.unit, max(0, round(built.plan.sheet_clearance.value * 1e6))
+    slots: dict[str, list[int]] = {}
+    for s in built.sheets:
+        slots.setdefault(s.sheet, []).extend((s.least, s.greatest))
+    said: dict[str, list[str]] = {}
+    for part in built.parts:
+        name = part.panel.name
+        t = built.job.thickness(name)
+        spread = t.greatest - t.least
+        if t.nm != part.panel.slab.thickness or name in tight:
+            continue
+        text = (
+            f"thickness readings {own_first(t.least, unit)} to {own_first(t.greatest, unit)} "
+            "(measured)"
+        )
+        if name in slots and 2 * spread > clearance:
+            thick, thin = min(slots[name]) - t.greatest, max(slots[name]) - t.least
+            text += (
+                f": slots are cut for the mean, so cheeks hold the thickest place with "
+                f"{small_size(thick / 1e6, unit, sign=True)} and the thinnest with "
+                f"{small_size(thin / 1e6, unit, sign=True)} (computed)"
+            )
+        elif name not in slots and spread > max(clearance, t.nm // 50):
+            text += (
+                f": tips of the mates stand up to {small_size((t.greatest - t.nm) / 1e6, unit)} shy "
+                f"or {small_size((t.nm - t.least) / 1e6, unit)} proud of its face (computed); the "
+                "inside is not changed"
+            )
+        else:
+            continue
+        said.setdefault(text, []).append(name)
+    return [f"{names_together(names)}: {text}" for text, names in said.items()]
 
 
 def solid(

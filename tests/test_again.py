@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from boxjoint.again import Restocked, kept_counts, recut, restock
 from boxjoint.check.as_cut import inside_as_cut, joints_as_cut
 from boxjoint.check.built import Built
 from boxjoint.errors import BoxjointError, CannotBeCut, InputError
+from boxjoint.export.report import report, report_text
 from boxjoint.fit.compensate import Beam, virtual_cut
 from boxjoint.fit.plan import Measured
 from boxjoint.job.figures import Figure
@@ -31,6 +33,7 @@ from boxjoint.job.records import (
 )
 from boxjoint.make import build
 from boxjoint.solve.box import outside_of
+from boxjoint.units import small_size
 
 JOBS = Path(__file__).parents[1] / "fixtures" / "jobs"
 FIXTURES = sorted(JOBS.glob("*.toml"))
@@ -128,26 +131,51 @@ def test_the_table_says_old_against_new() -> None:
     assert row(result, "outside height") == ("46.00 mm (1.811 in)", "48.00 mm (1.890 in)")
     assert row(result, "front thickness") == ("3.00 mm (0.118 in)", "4.00 mm (0.157 in)")
     assert row(result, "left size") == (
-        "106.00 mm (4.173 in) x 46.00 mm (1.811 in)",
-        "108.00 mm (4.252 in) x 48.00 mm (1.890 in)",
+        "106.00 x 46.00 mm (4.173 x 1.811 in)",
+        "108.00 x 48.00 mm (4.252 x 1.890 in)",
     )
     # segments divide the inside: the same count of the same inside is as wide
-    old, new = row(result, "segments bottom-front (x)")
-    assert old == new
+    for kind in ("segments", "segment width"):
+        old, new = row(result, f"bottom-front {kind}")
+        assert old == new
     cut = [sum(p.cut_length_mm for p in b.parts) for b in (result.old, result.new)]
     assert row(result, "cut length") == (f"{cut[0]:.0f} mm", f"{cut[1]:.0f} mm")
     areas = [sum(p.panel.rings.area for p in b.parts) / 1e14 for b in (result.old, result.new)]
     assert row(result, "area") == (f"{areas[0]:.1f} cm2", f"{areas[1]:.1f} cm2")
     assert areas[1] > areas[0]
     inch = restock(replace(job(t=3), unit="in"), thickness=thick(4))
-    assert row(inch, "inside length")[0] == "5.906 in (150.00 mm)"
+    assert row(inch, "inside length")[0] == "5.9055 in (150.00 mm)"  # 150 / 25.4 = 5.90551...
+    assert row(inch, "cut length")[0].endswith(f" in ({cut[0]:.0f} mm)")
+    assert row(inch, "area")[0].endswith(f" in2 ({areas[0]:.1f} cm2)")
+    assert " in (" in row(inch, "bottom-front segment width")[0]
+
+
+def test_counts_that_were_kept_are_never_called_asked() -> None:
+    asked = read_job(JOBS / "slide-tray.toml")  # asks for a width, so all its counts are kept
+    result = restock(asked, thickness=thick(3.2, 3.24))
+    sources = {c.what: c.source for c in result.changes}
+    assert {sources[n] for n in sources if n.endswith("segments")} == {"kept"}
+    assert (sources["inside length"], sources["front thickness"]) == ("asked", "measured")
+    assert (sources["bottom thickness"], sources["outside length"]) == ("asked", "computed")
+    text = report_text(result.new)
+    assert "kept: 29 along length" in text and "asked: 29" not in text
+    whys = {r["why"] for j in report(result.new)["joints"] for r in j["runs"]}
+    assert whys == {"kept: 29 along length", "kept: 11 along width", "kept: 5 along height"}
+    # a width beyond the usual is a kept one, too
+    wide = restock(job(joint=JointAsk(tab_width=13_300_000)), thickness=thick(3.1))
+    assert any("kept tabs of" in w and "lie outside" in w for w in wide.new.warnings)
+    assert not any("asked tabs" in w for w in wide.new.warnings)
+    # what the job itself asks for stays asked
+    own = restock(job(joint=JointAsk(segments={"length": 7})), thickness=thick(3.1))
+    by_axis = {c.axis: c.source for c in own.changes if c.kind == "segments"}
+    assert by_axis == {"x": "asked", "y": "kept", "z": "kept"}
 
 
 def test_one_panel_of_another_sheet_leaves_the_others_as_they_are() -> None:
     result = restock(job(t=3), panels={"bottom": thick(6.1, 6.15)})
     assert result.new.job.thickness("bottom").nm == 6_125_000
     assert result.new.job.thickness("front").nm == 3_000_000
-    assert row(result, "outside height") == ("46.00 mm (1.811 in)", "49.12 mm (1.934 in)")
+    assert row(result, "outside height") == ("46.00 mm (1.811 in)", "49.125 mm (1.934 in)")
     assert row(result, "outside length")[0] == row(result, "outside length")[1]
     assert "[panels.bottom]\nthickness = [6.1, 6.15]" in result.job_text
 
@@ -378,6 +406,33 @@ def test_a_sheet_of_another_thickness_is_refused_where_mortises_wait_for_it() ->
     assert "restock" in raised_error.value.do
     recut(raised, "bottom", thickness=thick(3))
     recut(raised, "front", thickness=thick(4))  # nobody has a slot for the front
+
+
+@pytest.mark.parametrize("wanted", [0.2, -0.04])
+def test_recut_with_another_clearance_says_that_half_of_the_change_arrives(wanted: float) -> None:
+    """The number said is what the virtual cut of the new panel and of the old mates finds."""
+    asked = read_job(JOBS / "slide-tray.toml")
+    old = build(asked)  # clearance -0.05
+    changed = replace(asked, joint=replace(asked.joint, clearance=round(wanted * 1e6)))
+    built, notes = recut(changed, "front")
+    (note,) = notes
+    mixed = [
+        (built if p.panel.name == "front" else old).part(p.panel.name).as_cut for p in old.parts
+    ]
+    found = joints_as_cut(old.solution, mixed)
+    index = next(i for i, p in enumerate(old.solution.panels) if p.name == "front")
+    got = {
+        round(f.least / 1e6, 6)
+        for j, f in zip(old.solution.joints, found, strict=True)
+        if index in (j.a, j.b)
+    }
+    assert sorted(got) == pytest.approx([(wanted - 0.05) / 2] * len(got), abs=4e-6)
+    assert f"they get {small_size((wanted - 0.05) / 2, sign=True)} (computed)" in note
+    assert f"not {small_size(wanted, sign=True)}" in note
+    # with the clearance that it names, the joints get what was wanted
+    (again,) = (float(w) for w in re.findall(r"--clearance (\S+)mm", note))
+    assert (again - 0.05) / 2 == pytest.approx(wanted, abs=1e-6)
+    assert recut(asked, "front")[1] == ()
 
 
 def test_recut_refuses_an_unknown_panel() -> None:

@@ -414,17 +414,26 @@ def test_restock_shows_and_writes_what_changed(cli: Cli, tmp_path: Path) -> None
     out = tmp_path / "tray-3.2"
     shown = cli("restock", TRAY, "--thickness", "3.2", "--out", out)
     assert shown.code == 0
-    assert re.search(
-        r"inside length +232\.00 mm \(9\.134 in\) +232\.00 mm \(9\.134 in\)\n", shown.out
+    assert re.search(r"outside length +238\.03 mm .* +238\.40 mm .* +computed\n", shown.out)
+    # what did not change is one line, and no line of the table is wider than a usual window
+    assert (
+        "did not change: inside length, inside width, inside height, outside height;" in shown.out
     )
-    assert re.search(r"outside length +238\.03 mm .* +238\.40 mm .* +changed\n", shown.out)
+    assert "segments of 8 joints" in shown.out
+    assert "segment counts: kept along x, y, z\n" in shown.out
+    table = [x for x in shown.out.splitlines() if x.startswith("  ")]
+    assert max(map(len, table)) <= 100
+    assert "232.00" not in "".join(table)
     assert "note: the kerf in use was given for a sheet of 3.02 mm" in shown.err
     files = found(out)
     assert "job.toml" in files
     # the written job builds the very same drawings
     assert cli("build", out / "job.toml", "--out", tmp_path / "again").code == 0
     again = found(tmp_path / "again")
-    assert {n for n in again if again[n] != files[n]} <= {"report.json"}
+    assert {n for n in again if again[n] != files[n]} <= {"report.json", "report.md"}
+    # the written job asks for the counts that were kept; nothing else differs
+    kept = files["report.md"].decode().replace("kept: ", "asked: ")
+    assert again["report.md"].decode() == kept
     assert not found(tmp_path).keys() & {"restock"}
 
 
@@ -436,8 +445,8 @@ def test_restock_without_out_writes_nothing(
         "restock", TRAY, "--panel", "bottom=6.3", "--panel", "left=4", "--panel", "left=4.1"
     )
     assert shown.code == 0
-    assert re.search(r"bottom thickness +6\.10 mm .* 6\.30 mm .* changed", shown.out)
-    assert re.search(r"left thickness +3\.02 mm .* 4\.05 mm .* changed", shown.out)
+    assert re.search(r"bottom thickness +6\.10 mm .* 6\.30 mm .* asked", shown.out)
+    assert re.search(r"left thickness +3\.02 mm .* 4\.05 mm .* measured", shown.out)
     assert not list(tmp_path.iterdir())
 
 
@@ -447,10 +456,13 @@ def test_restock_recount_and_hold_outside(cli: Cli, tmp_path: Path) -> None:
     again = cli("restock", path, "--thickness", "5", "--recount")
 
     def segments(shown: Result) -> list[str]:
-        return [line for line in shown.out.splitlines() if "segments bottom-front" in line]
+        whole = re.sub(r"\s+", " ", shown.out)  # long cells go on in the next line
+        return re.findall(r"bottom-front, bottom-back,", whole)
 
-    assert "changed" not in segments(kept)[0]
-    assert "changed" in segments(again)[0]
+    assert not segments(kept)
+    assert "kept along" in kept.out
+    assert segments(again)
+    assert "kept" not in again.out
     held = cli("restock", path, "--thickness", "5", "--hold", "outside", "--json").json()
     assert held["inside"]["length"]["asked"] == 146.0
     assert held["outside"]["length"]["value"] == 156.0
@@ -491,7 +503,7 @@ def test_recut_writes_one_panel(cli: Cli, tmp_path: Path) -> None:
     shown = cli("recut", TRAY, "--panel", "front", "--kerf", "0.21", "--out", out)
     assert (shown.code, shown.out) == (0, "")
     assert set(found(out)) == {"panels/front.dxf", "panels/front.svg"}
-    assert "kerf 0.210 mm (asked)" in shown.err
+    assert "kerf x 0.210 mm (8.3 thou) (asked): full width; half of it, 0.105 mm" in shown.err
     assert "full kerf 0.210 mm" in (out / "panels" / "front.svg").read_text()
     thick = cli("recut", TRAY, "--panel", "front", "--thickness", "3.4", "--out", out)
     assert thick.code == 0
@@ -525,7 +537,7 @@ def test_a_sheet_of_the_book_gives_the_new_thickness(cli: Cli, tmp_path: Path) -
     assert report["panels"]["front"]["thickness"]["value"] == 3.23
     shown = cli("restock", TRAY, *words)
     assert shown.code == 0
-    assert re.search(r"front thickness +3\.02 mm .* +3\.23 mm .* +changed", shown.out)
+    assert re.search(r"front, back.* +3\.02 mm .* +3\.23 mm .* +measured\n", shown.out)
     assert cli("recut", TRAY, "--panel", "front", *words, "--out", tmp_path / "o").code == 0
 
 

@@ -20,6 +20,7 @@ from boxjoint.fit.compensate import Beam, compensate, virtual_cut
 from boxjoint.fit.plan import Measured, seat_gap
 from boxjoint.geometry.drawing import Layer
 from boxjoint.job.figures import Figure
+from boxjoint.job.filling import Compartments, Dividers
 from boxjoint.job.read import read_job
 from boxjoint.job.records import (
     Cut,
@@ -118,7 +119,7 @@ def test_what_the_shop_measured_is_used_and_shown() -> None:
     built = build(job(cut=Cut()), measured=shop)
     assert built.passed
     assert built.beam.kerf == PerAxis(x=0.143, y=0.217)
-    assert built.figures["kerf_x"].standing == "measured, 12 readings, +-0.006 mm"
+    assert built.figures["kerf_x"].standing == "measured, 12 readings, +-0.012 mm (95 %)"
     assert "measured, 12 readings" in notes(built)
 
 
@@ -163,7 +164,7 @@ def test_two_kerfs_that_differ_need_a_yes(x: float, y: float) -> None:
     with pytest.raises(InputError, match="a controller offsets by one kerf") as raised:
         build(asked, kerf_by_controller=True)
     assert raised.value.exit_code == 2
-    assert f"{x:.2f} mm" in str(raised.value)
+    assert f"kerf X {x:.3f} mm" in str(raised.value)
     assert "--yes" in str(raised.value)
     built = build(asked, kerf_by_controller=True, confirmed=True)
     # whoever enters one kerf has to know both
@@ -189,7 +190,7 @@ def test_a_router_gets_nominal_outlines_with_clearance_and_relief() -> None:
     assert front.relieved.corners > 0
     said = notes(built)
     assert "kerf applied: no. Router" in said
-    assert "radius 1.588 mm of tool" in said or "radius 1.587 mm of tool" in said
+    assert "radius 1.5875 mm (0.0625 in) of tool 3.175 mm (0.125 in) (asked)" in said
     assert any("router" in w for w in built.warnings)
 
 
@@ -333,7 +334,59 @@ def test_asked_tabs_outside_the_usual_are_a_warning_not_a_refusal() -> None:
 def test_corners_without_room_for_a_relief_are_said() -> None:
     ask = JointAsk(clearance=0, corner_relief=4 * MM)
     built = build(job(joint=ask))
-    assert any("have no relief of 4 mm" in w for w in built.warnings)
+    assert any("have no relief of 4.00 mm (0.157 in)" in w for w in built.warnings)
+
+
+def test_half_a_kerf_and_a_double_one_are_questioned() -> None:
+    """Half and full are mixed up most often; against the shop's own kerf, or the usual one."""
+
+    def asked_of(kerf: float, shop: Measured | None = None) -> list[str]:
+        built = build(job(cut=Cut(kerf=PerAxis(x=kerf, y=kerf))), measured=shop)
+        return [w for w in built.warnings if "[cut] kerf" in w]
+
+    (half,) = asked_of(0.09)
+    assert "near half of 0.180 mm (7.1 thou), what is usual" in half
+    assert "FULL width" in half and "no source" in half
+    (double,) = asked_of(0.36)
+    assert "near twice" in double
+    for usual in (0.12, 0.15, 0.18, 0.2, 0.25):
+        assert asked_of(usual) == []
+
+    def figure(value: float) -> Figure:
+        return Figure(value=value, source=Source.MEASURED, uncertainty=0.005, readings=14)
+
+    own = Measured(kerf_x=figure(0.1), kerf_y=figure(0.25))
+    found = asked_of(0.12, own)
+    assert len(found) == 1 and found[0].startswith("[cut] kerf.y: 0.120 mm")
+    assert "near half of 0.250 mm (9.8 thou), what the shop book has measured here" in found[0]
+    assert "near twice of" not in asked_of(0.2, own)[0]
+    assert "[cut] kerf.x" in asked_of(0.2, own)[0] and "near twice" in asked_of(0.2, own)[0]
+    assert asked_of(0.16, own) == []
+
+
+def test_readings_that_spread_are_said_with_what_it_does() -> None:
+    def said(*readings: float, **more: object) -> list[str]:
+        sheet = Thickness(readings=tuple(round(r * 1e6) for r in readings), measured=True)
+        asked = job(stock=Stock(material="birch plywood", thickness=sheet), **more)
+        return [w for w in build(asked).warnings if "thickness readings" in w]
+
+    # a plain box: mates' tips reach through the mean, 3.0
+    (plain,) = said(2.9, 3.1, 3.0)
+    assert "2.90 mm to 3.10 mm (measured)" in plain
+    assert "0.100 mm (3.9 thou) shy or 0.100 mm (3.9 thou) proud" in plain
+    assert said(2.97, 3.03) == []
+    # a divider stands in slots of 3.0 + 0.1
+    dividers = Dividers(length=Compartments(count=2))
+    (cheeks,) = said(2.96, 3.04, dividers=dividers)
+    assert cheeks.startswith("divider-x1: ")
+    assert "thickest place with +0.060 mm (+2.4 thou) and the thinnest with +0.140 mm" in cheeks
+
+
+def test_rows_of_panels_leave_room_for_the_check_square_in_600_mm() -> None:
+    for path in FIXTURES:
+        built = build(read_job(path))
+        widest = max(p.panel.size[0] for p in built.parts) / 1e6
+        assert all_panels_drawing(built).size[0] <= max(490, widest), path.stem
 
 
 def test_an_unusual_kerf_is_questioned_in_both_units() -> None:

@@ -188,7 +188,7 @@ SHOP = Measured(
 def test_the_shops_own_figures_go_before_assumed_ones_only() -> None:
     found = plan(job(), SHOP)
     assert (found.kerf_x, found.kerf_y) == (SHOP.kerf_x, SHOP.kerf_y)
-    assert "measured, 12 readings, +-0.006 mm" in found.kerf_x.standing
+    assert "measured, 12 readings, +-0.012 mm (95 %)" in found.kerf_x.standing
     assert found.scale_x == SHOP.scale_x
     assert found.scale_y.source is Source.ASSUMED  # nobody measured this one
     assert found.clearances == (-0.041,) * 3

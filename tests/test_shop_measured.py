@@ -448,7 +448,8 @@ def test_without_readings_it_is_assumed_in_capitals_with_the_command(tmp_path: P
     Bench(path).book.close()
     shown = run(check, str(simulated.JOB), "--book", str(path))
     line = next(x for x in shown.stdout.splitlines() if x.strip().startswith("kerf x"))
-    assert "ASSUMED" in line and "boxjoint gauge draw kerf" in line
+    assert "ASSUMED" in line
+    assert f"boxjoint gauge draw kerf {simulated.JOB} --out gauge" in shown.stdout
 
 
 def test_the_jobs_own_kerf_wins_and_the_other_is_mentioned(tmp_path: Path) -> None:

@@ -503,12 +503,51 @@ def test_lengths_as_shown() -> None:
     assert units.format_inch(nm) == "9.134 in"
     assert units.format_thou(180_000) == "7.1 thou"
     assert units.both(nm) == "232.00 mm (9.134 in)"
-    assert units.both(nm, "in") == "9.134 in (232.00 mm)"
+    assert units.both(nm, "in") == "9.1339 in (232.00 mm)"
     assert units.mm_and_thou(0.18) == "0.18 mm (7.1 thou)"
     assert units.mm_and_thou(0.18, first="in") == "7.1 thou (0.18 mm)"
     assert units.mm_and_thou(0.1834, places=3) == "0.183 mm (7.2 thou)"
     assert units.format_mm(np.int64(nm)) == "232.00 mm"
     assert units.format_mm(nm, places=0) == "232 mm"
+
+
+def test_no_fraction_of_an_inch_is_rounded_where_both_systems_are_shown() -> None:
+    # 1/16 in is 0.0625 in, 1/32 is 0.03125, 1/64 is 0.015625; an inch is 25.4 mm (ISO 80000-3)
+    for text, inch, mm in (
+        ("3 1/16 in", "3.0625 in", "77.79 mm"),
+        ("1/32 in", "0.03125 in", "0.79 mm"),
+        ("1 9/64 in", "1.140625 in", "28.97 mm"),
+        ("3 1/8 in", "3.125 in", "79.375 mm"),  # three decimals of a mm are exact here
+    ):
+        nm = units.read_length_nm(text, unit="mm")
+        assert units.both(nm, "in") == f"{inch} ({mm})"
+        assert units.both(nm) == f"{mm} ({inch})"
+    assert units.both(206_483_333, "in") == "8.1293 in (206.48 mm)"  # no fraction: four decimals
+    assert units.both(206_483_333) == "206.48 mm (8.129 in)"
+
+
+@given(lengths_nm())
+def test_the_inches_of_an_inch_job_are_within_half_of_their_last_decimal(nm: int) -> None:
+    shown = units.both(nm, "in").split()[0]
+    assert units.own_first(nm, "in").split()[1:2] == ["in"]
+    places = len(shown.partition(".")[2])
+    assert 3 <= places <= 6
+    assert abs(Fraction(shown) - Fraction(nm, 25_400_000)) * 2 * 10**places <= 1
+    if nm % 396_875 == 0:  # a whole number of 64ths is shown exactly
+        assert Fraction(shown) * 25_400_000 == nm
+
+
+def test_sizes_together_and_small_ones() -> None:
+    assert (
+        units.both_sizes((206_375_000, 88_900_000), "in") == "8.125 x 3.500 in (206.375 x 88.90 mm)"
+    )
+    assert units.both_sizes((232_000_000, 32_000_000)) == "232.00 x 32.00 mm (9.134 x 1.260 in)"
+    assert units.own_first(8_000_000) == "8.00 mm"
+    assert units.own_first(8_000_000, "in") == "0.3150 in (8.00 mm)"
+    assert units.small_size(0.1778, "in") == "7.0 thou (0.178 mm)"
+    assert units.small_size(-0.0254, "in", sign=True) == "-1.0 thou (-0.025 mm)"
+    assert units.small_size(0.05, sign=True) == "+0.050 mm (+2.0 thou)"
+    assert units.small_size(3.0) == "3.00 mm (0.118 in)"
 
 
 def test_fractions_as_shown() -> None:

@@ -91,6 +91,8 @@ class Built:
         The solid proof, where it was run.
     warnings
         What the maker should look at; nothing here was refused.
+    kept
+        Axes along which the counts of segments were kept from an earlier box, not asked for.
     """
 
     job: Job
@@ -109,6 +111,7 @@ class Built:
     faults: tuple[str, ...] = ()
     solid: SolidProof | None = None
     warnings: tuple[str, ...] = field(default=())
+    kept: frozenset[int] = frozenset()
 
     @property
     def one_kerf(self) -> OneKerf | None:

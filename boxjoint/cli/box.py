@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -181,18 +182,18 @@ def build(
     _shown(built, as_json)
     built.require()
     click.echo(f"wrote {len(written)} files to {out}", err=True)
-    _caution()
+    _caution(f"{out / 'report.md'}, under Before cutting")
 
 
 def _release(dxf: str) -> Any:
     return dxf.upper()
 
 
-def _caution() -> None:
-    from boxjoint.export.report import CAUTIONS
+def _caution(full: str = "the README, under Cautions") -> None:
+    """Say the cautions in short, once a run, and where they stand in full."""
+    from boxjoint.export.report import CAUTION_SHORT
 
-    for line in CAUTIONS:
-        click.echo(line, err=True)
+    click.echo(f"{CAUTION_SHORT}\nAll cautions: {full}; local rules come first.", err=True)
 
 
 @click.command()
@@ -233,7 +234,7 @@ def restock(
       boxjoint restock tray.toml --panel bottom=6.3 --hold outside
     """
     from boxjoint.again import restock as again
-    from boxjoint.cli.show import show_table
+    from boxjoint.cli.show import show_restocked
     from boxjoint.export.files import write_whole
     from boxjoint.make import files
 
@@ -255,10 +256,7 @@ def restock(
     if as_json:
         _shown(result.new, True)
     else:
-        rows = [[c.what, c.old, c.new, "" if c.old == c.new else "changed"] for c in result.changes]
-        show_table(f"{job.title}, restocked", ["what", "old", "new", ""], rows)
-        for warning in result.new.warnings:
-            click.echo(f"look at: {warning}", err=True)
+        show_restocked(result)
     for note in result.notes:
         click.echo(f"note: {note}", err=True)
     result.new.require()
@@ -266,7 +264,7 @@ def restock(
         click.echo("exact proof: holds; virtual cut: holds; assembly sequence: holds")
     if out is not None:
         click.echo(f"wrote {len(written)} files to {out}", err=True)
-        _caution()
+        _caution(f"{out / 'report.md'}, under Before cutting")
 
 
 def _panel_thicknesses(texts: tuple[str, ...], job: Any) -> dict[str, Any]:
@@ -304,21 +302,33 @@ def recut(
     """
     from boxjoint.again import recut as again
     from boxjoint.export.files import write_whole
+    from boxjoint.export.said import figure_rows
+    from boxjoint.job.read import read_job
     from boxjoint.make import files
 
     job = job_from(path, thickness_is_stock=False, **given)
+    mates = None
+    if given["clearance"] is not None or given["fit"] is not None:
+        cut = read_job(path, proceed=given["yes"]).joint  # what the mates were cut with
+        asked = replace(job.joint, clearance=cut.clearance, fit=cut.fit)
+        mates = measured_in_shop(replace(job, joint=asked), given["book"], quiet=True)
     built, notes = again(
         job,
         panel,
         thickness=new_thickness(job, **given),
         measured=measured_in_shop(job, given["book"]),
+        measured_of_mates=mates,
         kerf_by_controller=kerf_by_controller,
         confirmed=given["yes"],
     )
     built.require()
+    for warning in built.warnings:
+        click.echo(f"look at: {warning}", err=True)
     for note in notes:
         click.echo(f"note: {note}", err=True)
     write_whole(files(built, dxf=_release(dxf), only=panel), out)
-    kerf = built.plan.kerf_x
-    click.echo(f"wrote {panel} to {out}: kerf {kerf.value:.3f} mm ({kerf.standing})", err=True)
+    click.echo(f"wrote {panel} to {out}; cut with", err=True)
+    for name, value, what, note in figure_rows(built):
+        if name.startswith("kerf") or name == "clearance":
+            click.echo(f"  {name} {value} ({what})" + (f": {note}" if note else ""), err=True)
     _caution()

@@ -166,10 +166,10 @@ def _with_sheet(job: Job, book: Path | None) -> Job:
     return dataclasses.replace(job, stock=stock)
 
 
-def measured_in_shop(job: Job, book: Path | None) -> Measured | None:
+def measured_in_shop(job: Job, book: Path | None, *, quiet: bool = False) -> Measured | None:
     """Look up what the shop book knows for a job; say on stderr what a maker should know.
 
-    Nothing is opened for a job that names no machine.
+    Nothing is opened for a job that names no machine. ``quiet`` says nothing.
     """
     if not job.shop.machine:
         return None
@@ -180,6 +180,6 @@ def measured_in_shop(job: Job, book: Path | None) -> Measured | None:
 
     with Book.open(book, write=False) as shop:
         found = measured_for(shop, job, datetime.now(UTC))
-    for note in found.notes:
+    for note in () if quiet else found.notes:
         click.echo(f"shop book: {note}", err=True)
     return found.measured

@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
+import itertools
+import re
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import TextIO
 
 import click
 
+from boxjoint.again import Change, Restocked
 from boxjoint.check.built import Built
 from boxjoint.export.panels import kerf_text
 from boxjoint.export.report_inside import whole_as_cut
+from boxjoint.export.said import figure_rows, layer_words, names_together, panel_thickness
 from boxjoint.export.stages import short_sequence
 from boxjoint.job.records import DIRECTIONS, Source
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import find_inside
-from boxjoint.units import both, format_mm, mm_and_thou
+from boxjoint.units import both, both_sizes, own_first
 
-__all__ = ["Progress", "show_built", "show_table"]
+__all__ = ["Progress", "show_built", "show_restocked", "show_table"]
+
+#: Whose a quantity of restock is, by its kind.
+_OF = {"thickness": "panel", "size": "panel", "segments": "joint", "segment width": "joint"}
+#: A table that wraps is no wider in a pipe.
+_WIDEST = 100
 
 
 def _on_terminal(stream: TextIO | None) -> bool:
@@ -25,8 +35,13 @@ def _on_terminal(stream: TextIO | None) -> bool:
     return stream is not None and stream.isatty()
 
 
-def show_table(title: str, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print a table on stdout: framed on a terminal, columns set apart by two blanks in a pipe."""
+def show_table(
+    title: str, header: Sequence[str], rows: Sequence[Sequence[str]], *, wrap: bool = False
+) -> None:
+    """Print a table on stdout: framed on a terminal, columns set apart by two blanks in a pipe.
+
+    ``wrap`` lets long cells go on in the next line of a pipe, where the table would be too wide.
+    """
     if _on_terminal(sys.stdout):
         from rich.console import Console
         from rich.table import Table
@@ -39,10 +54,32 @@ def show_table(title: str, header: Sequence[str], rows: Sequence[Sequence[str]])
             table.add_row(*row, style=style)
         Console().print(table)
         return
-    widths = [max(len(r[k]) for r in [header, *rows]) for k in range(len(header))]
     click.echo(f"{title}:")
+    widths = _widths([header, *rows], _WIDEST if wrap else None)
     for row in [header, *rows]:
-        click.echo("  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip())
+        cells = [_wrapped(c, w) for c, w in zip(row, widths, strict=True)]
+        for parts in itertools.zip_longest(*cells, fillvalue=""):
+            line = "  ".join(c.ljust(w) for c, w in zip(parts, widths, strict=True))
+            click.echo("  " + line.rstrip())
+
+
+def _widths(rows: Sequence[Sequence[str]], most: int | None) -> list[int]:
+    """Widths of columns: what they need, the widest taken back until all of them have room."""
+    needed = [max(1, *(len(c) for c in column)) for column in zip(*rows, strict=True)]
+    if most is None:
+        return needed
+    room = most - 2 * len(needed)
+    widest = max(needed)
+    while widest > 12 and sum(min(w, widest) for w in needed) > room:
+        widest -= 1
+    return [min(w, widest) for w in needed]
+
+
+def _wrapped(cell: str, width: int) -> list[str]:
+    """A cell in lines; no number is parted from its unit, nor sizes from each other."""
+    held = re.sub(r" (?=(?:mm|in|thou|cm2|in2|x)\b)|(?<=\bx) ", "\u00a0", cell)
+    lines = textwrap.wrap(held, width, break_long_words=False, break_on_hyphens=False)
+    return [line.replace("\u00a0", " ") for line in lines] or [""]
 
 
 def show_built(built: Built) -> None:
@@ -55,44 +92,33 @@ def show_built(built: Built) -> None:
         inside = whole_as_cut(built, k)
         cut = "-"
         if inside and inside.by_panel:
-            cut = format_mm(inside.least, places=3)
+            cut = own_first(inside.least, unit, places=3)
             if inside.greatest != inside.least:
-                cut += f" to {format_mm(inside.greatest, places=3)} ({inside.binds} binds)"
-        asked = "" if found[k].source is Source.ASKED else " (computed)"
-        rows.append([name, both(found[k].nm, unit) + asked, cut, both(outside[k], unit)])
-    show_table(
-        job.title, ["direction", "inside, asked", "inside, as cut", "outside, computed"], rows
-    )
+                cut += f" to {own_first(inside.greatest, unit, places=3)} ({inside.binds} binds)"
+        how = "asked" if found[k].source is Source.ASKED else "computed"
+        rows.append([name, both(found[k].nm, unit), how, cut, both(outside[k], unit)])
+    head = ["direction", "inside", "what it is", "as cut, computed", "outside, computed"]
+    show_table(job.title, head, rows, wrap=True)
     for name, along in zip(DIRECTIONS, found, strict=True):
         if along.how:
-            click.echo(f"{name} {both(along.nm, unit)}: {along.how}")
+            click.echo(f"{name} {both(along.nm, unit)} (computed): {along.how}")
         if along.limit is not None:
             slack = along.limit - outside[DIRECTIONS.index(name)]
-            click.echo(f"{name}: goes into {both(along.limit, unit)}, slack {both(slack, unit)}")
-    rows = []
-    for name, f in built.figures.items():
-        value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)
-        rows.append([name.replace("_", " "), value, f.standing, f.note])
-    show_table("Cut with", ["figure", "value", "what it is", ""], rows)
-    rows = []
-    for p in built.parts:
-        thickness = job.thickness(p.panel.name)
-        # an arrangement that is not the job's may have slabs of its own
-        t = thickness if thickness.nm == p.panel.slab.thickness else None
-        how = "computed"
-        if t is not None:
-            how = (
-                f"measured, {len(t.readings)} readings" if t.source is Source.MEASURED else "asked"
+            click.echo(
+                f"{name}: goes into {both(along.limit, unit)} (asked), "
+                f"slack {both(slack, unit)} (computed)"
             )
-        rows.append(
-            [
-                p.panel.name,
-                " x ".join(both(s, unit) for s in p.panel.size),
-                both(p.panel.slab.thickness, unit),
-                how,
-            ]
-        )
-    show_table("Panels", ["panel", "size, computed", "thickness", "what it is"], rows)
+    figures = figure_rows(built)
+    show_table(
+        "Cut with", ["figure", "value", "what it is"], [row[:3] for row in figures], wrap=True
+    )
+    notes: dict[str, list[str]] = {}
+    for figure, _, _, note in figures:
+        if note:
+            notes.setdefault(note, []).append(figure)
+    for note, names in notes.items():  # whole lines: a command in them can be run as printed
+        click.echo(f"  {', '.join(names)}: {note}")
+    _show_panels(built)
     for warning in built.warnings:
         click.echo(f"look at: {warning}", err=True)
     click.echo(kerf_text(built))
@@ -107,6 +133,60 @@ def show_built(built: Built) -> None:
         click.echo(f"goes together in {len(assembly.steps)} steps: {short_sequence(built)}")
     for fault in (*e.faults, *built.faults, *assembly.faults, *(solid.faults if solid else ())):
         click.echo(f"  {fault}", err=True)
+
+
+def _show_panels(built: Built) -> None:
+    """Print the panels, those alike in one row, and what was read of their thickness."""
+    unit = built.job.unit
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for p in built.parts:
+        name = p.panel.name
+        how = ", ".join(filter(None, (panel_thickness(built, name), layer_words(built, name))))
+        size, thickness = both_sizes(p.panel.size, unit), both(p.panel.slab.thickness, unit)
+        alike.setdefault((size, thickness, how), []).append(name)
+    rows, read = [], {}
+    for (size, thickness, how), names in alike.items():
+        what, _, readings = how.partition(": ")
+        rows.append([names_together(names), size, thickness, what])
+        if readings:
+            read[thickness] = readings
+    show_table("Panels", ["panel", "size, computed", "thickness", "what it is"], rows, wrap=True)
+    for thickness, readings in read.items():
+        click.echo(f"  thickness {thickness}: readings from {readings}")
+
+
+def show_restocked(result: Restocked) -> None:
+    """Print what changed with the sheet, old against new, and how much did not."""
+    alike: dict[tuple[str, ...], list[Change]] = {}
+    same: dict[str, list[str]] = {}
+    for c in result.changes:
+        if c.old == c.new:
+            same.setdefault(c.kind if c.kind in _OF else "", []).append(c.what)
+        else:
+            alike.setdefault((c.kind, c.old, c.new, c.source), []).append(c)
+    rows = [
+        [_together(changes), old, new, source] for (_, old, new, source), changes in alike.items()
+    ]
+    title = f"{result.new.job.title}, restocked"
+    if rows:
+        show_table(title, ["what changed", "old", "new", "what it is"], rows, wrap=True)
+    if same:
+        what = [", ".join(whole)] if (whole := same.pop("", [])) else []
+        what += [f"{kind} of {len(n)} {_OF[kind]}{'s' * (len(n) > 1)}" for kind, n in same.items()]
+        click.echo(f"did not change: {'; '.join(what)}")
+    ways: dict[str, list[str]] = {}
+    for c in result.changes:
+        if c.kind == "segments" and c.axis not in ways.setdefault(c.source, []):
+            ways[c.source].append(c.axis)
+    said = [f"{way} along {', '.join(axes)}" for way, axes in ways.items()]
+    click.echo(f"segment counts: {'; '.join(said)}")
+    for warning in result.new.warnings:
+        click.echo(f"look at: {warning}", err=True)
+
+
+def _together(changes: Sequence[Change]) -> str:
+    """Name what changed alike: ``front, back thickness``."""
+    return f"{names_together([c.name for c in changes])} {changes[0].kind}".strip()
 
 
 class Progress:

@@ -11,15 +11,19 @@ from numpy.typing import NDArray
 
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
+from boxjoint.export.said import half_kerf, thickness_words
 from boxjoint.fit.holes import with_notches
 from boxjoint.fit.plan import Plan
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
-from boxjoint.units import both, mm_and_thou
+from boxjoint.job.figures import Figure
+from boxjoint.job.records import Unit
+from boxjoint.units import both, small_size
 
 __all__ = ["all_panels_drawing", "clearance_lines", "kerf_text", "notes_of", "panel_drawing"]
 
 SPACING_MM = 8.0
-ROW_MM = 600.0
+#: Rows are as wide as leaves room for the check square within 600 mm, a usual bed.
+ROW_MM = 490.0
 
 
 def kerf_text(built: Built) -> str:
@@ -28,7 +32,7 @@ def kerf_text(built: Built) -> str:
         return "KERF NOT IN THE OUTLINES: a router offsets by the radius of its tool"
     if built.kerf_by_controller:
         mean = built.one_kerf.kerf if built.one_kerf else built.plan.kerf_x.value
-        full, half = mm_and_thou(mean, places=3), mm_and_thou(mean / 2, places=3)
+        full, half = (small_size(v, built.job.unit) for v in (mean, mean / 2))
         return (
             f"KERF NOT IN THE OUTLINES: enter the full kerf {full} in the controller, "
             f"or the half {half} where it asks for an edge's offset"
@@ -38,73 +42,84 @@ def kerf_text(built: Built) -> str:
 
 def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
     """Lines for ``REFERENCE``: what the outlines were drawn with."""
-    plan, job = built.plan, built.job
+    plan, job, unit = built.plan, built.job, built.job.unit
     x, y = plan.kerf_x, plan.kerf_y
     lines = [f"boxjoint {__version__}: {job.title}"]
     if plan.tool is not None:
         lines += [
             "kerf applied: no. Router: offset outlines outward, holes inward,",
-            f"by the radius {plan.tool.value / 2:.3f} mm of tool {mm_and_thou(plan.tool.value)} "
-            f"({plan.tool.standing})",
+            f"by the radius {small_size(plan.tool.value / 2, unit)} of tool "
+            f"{_said(plan.tool, unit)}",
         ]
     elif built.kerf_by_controller:
         lines.append("kerf applied: no. Enter it in the controller:")
         one = built.one_kerf.kerf if built.one_kerf else x.value
         if built.one_kerf is None:
-            lines.append(f"full kerf {mm_and_thou(one, places=3)} ({x.standing}),")
+            lines.append(f"full kerf {_said(x, unit)},")
         else:  # confirmed by the maker: a controller takes one, so the mean errs least
             lines += [
-                f"full kerf {mm_and_thou(one, places=3)}, the mean of",
-                f"{mm_and_thou(x.value, places=3)} across cuts along Y ({x.standing}) and",
-                f"{mm_and_thou(y.value, places=3)} across cuts along X ({y.standing}),",
+                f"full kerf {small_size(one, unit)} (computed), the mean of",
+                f"{_said(x, unit)} across cuts along Y and",
+                f"{_said(y, unit)} across cuts along X,",
             ]
-        lines.append(
-            f"or half kerf {mm_and_thou(one / 2, places=3)} where it asks for an edge's offset"
-        )
+        lines.append(f"or half kerf {small_size(one / 2, unit)} where it asks for an edge's offset")
     else:
         same = x.value == y.value
         lines.append("kerf applied: yes" + (", do not apply it again" if same else ""))
         if same:
-            lines.append(f"full kerf {mm_and_thou(x.value, places=3)} ({x.standing})")
+            lines += [f"full kerf {_said(x, unit)}:", half_kerf(x.value, unit)]
         else:
             lines += [
-                f"full kerf across cuts along Y {mm_and_thou(x.value, places=3)} ({x.standing})",
-                f"full kerf across cuts along X {mm_and_thou(y.value, places=3)} ({y.standing})",
+                f"full kerf across cuts along Y {_said(x, unit)}:",
+                half_kerf(x.value, unit),
+                f"full kerf across cuts along X {_said(y, unit)}:",
+                half_kerf(y.value, unit),
                 "kerf differs along X and Y: DO NOT TURN this drawing",
             ]
-    lines += clearance_lines(plan)
-    lines.append(
-        f"scale X {plan.scale_x.value:.5g}, Y {plan.scale_y.value:.5g} ({plan.scale_x.standing})"
-    )
-    if plan.proud.value:
-        lines.append(f"tips proud by {plan.proud.value:+.2f} mm")
+    lines += clearance_lines(plan, unit)
+    used = built.figures
+    for name in ("sheet_clearance", "proud", "shoulder_relief", "floor_relief", "corner_relief"):
+        figure = used.get(name)
+        if figure is not None and (figure.value or name == "sheet_clearance"):
+            sign = name in ("sheet_clearance", "proud")
+            said = _said(figure, unit, sign=sign)
+            lines.append(f"{'tips proud by' if name == 'proud' else name.replace('_', ' ')} {said}")
+    lines += [
+        f"scale X {plan.scale_x.value:.5f} ({plan.scale_x.stands(unit)})",
+        f"scale Y {plan.scale_y.value:.5f} ({plan.scale_y.stands(unit)})",
+    ]
     if part is not None:
-        t = job.thickness(part.panel.name)
-        how = f"measured, {len(t.readings)} readings" if t.measured else "asked"
-        lines.append(f"thickness {both(t.nm, job.unit)} ({how})")
-        layers = job.layers(part.panel.name)
+        name = part.panel.name
+        t = job.thickness(name)
+        lines.append(f"thickness {both(t.nm, unit)} ({thickness_words(t, unit)})")
+        layers = job.layers(name)
         if layers > 1:
-            sheet = both(job.sheet(part.panel.name).nm, job.unit)
+            sheet = both(job.sheet(name).nm, unit)
             lines.append(f"cut {layers} of these from {sheet} and glue them face to face")
-        lines.append(f"material {job.material(part.panel.name)}")
+        lines.append(f"material {job.material(name)}")
         lines.append("seen from outside the box; lower left corner of the panel at 0, 0")
     return tuple(lines)
 
 
-def clearance_lines(plan: Plan) -> list[str]:
+def clearance_lines(plan: Plan, unit: Unit = "mm") -> list[str]:
     """What the joints get, least to greatest, what that is, and what it was computed from."""
     fit = f"fit {plan.fit}, " if plan.fit else ""
     least, most = min(plan.clearances, default=0.0), max(plan.clearances, default=0.0)
-    values = f"{least:+.3f} mm"
+    values = small_size(least, unit, sign=True)
     if f"{most:+.3f}" != f"{least:+.3f}":
-        values = f"{least:+.3f} to {most:+.3f} mm over the joints"
+        values += f" to {small_size(most, unit, sign=True)} over the joints"
     if plan.joint_source is plan.clearance.source or plan.edge_sd is None:
-        return [f"clearance {values} ({fit}{plan.clearance.standing})"]
+        return [f"clearance {values} ({fit}{plan.clearance.stands(unit)})"]
     return [
         f"clearance {values} ({fit}{plan.joint_source}",
-        f"from {plan.clearance.value:+.3f} mm on the comb ({plan.clearance.standing})",
-        f"and edge sd {plan.edge_sd.value:.3f} mm ({plan.edge_sd.standing}))",
+        f"from {_said(plan.clearance, unit, sign=True)} on the comb",
+        f"and edge sd {_said(plan.edge_sd, unit)})",
     ]
+
+
+def _said(figure: Figure, unit: Unit, *, sign: bool = False) -> str:
+    """A figure on a drawing: its size in both systems, and what it is."""
+    return f"{small_size(figure.value, unit, sign=sign)} ({figure.stands(unit)})"
 
 
 def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:

@@ -7,6 +7,7 @@ Lengths are mm. Every figure says whether it was asked, measured, assumed or com
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -17,15 +18,24 @@ from boxjoint.export.report_bodies import bodies, bodies_lines, insides
 from boxjoint.export.report_cutouts import cutout, cutout_lines
 from boxjoint.export.report_inside import compartments, inside, inside_lines
 from boxjoint.export.report_steps import assembly, assembly_lines
+from boxjoint.export.said import (
+    area_words,
+    cut_length_words,
+    figure_rows,
+    layer_words,
+    panel_thickness,
+    why_words,
+)
 from boxjoint.geometry.rings import Rings
-from boxjoint.job.records import DIRECTIONS, Source, Thickness
+from boxjoint.job.records import DIRECTIONS, Thickness, Unit
 from boxjoint.job.write import job_to_toml
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.panels import Frame
-from boxjoint.units import both, format_mm, mm_and_thou
+from boxjoint.units import both, both_sizes, own_first, small_size
 
 __all__ = [
     "CAUTIONS",
+    "CAUTION_SHORT",
     "SCHEMA_PATH",
     "report",
     "report_json",
@@ -52,6 +62,8 @@ def _thickness(t: Thickness) -> dict[str, Any]:
     if t.measured:
         out |= {
             "readings": [_mm(r) for r in t.readings],
+            "least": _mm(t.least),
+            "greatest": _mm(t.greatest),
             "spread": _mm(t.greatest - t.least),
         }
     return out
@@ -115,6 +127,7 @@ def _joint(built: Built, i: int) -> dict[str, Any]:
     area = by_a * tb + by_b * ta + tabs.flanks * ta * tb
     return {
         "name": solution.joint_name(i),
+        "source": "computed",
         "panels": [a.name, b.name],
         "ends_owned_by": solution.panels[joint.first].name,
         "kind": joint.kind,
@@ -126,7 +139,9 @@ def _joint(built: Built, i: int) -> dict[str, Any]:
                 "to": _mm(r.run.hi),
                 "count": r.count,
                 "width": _mm(r.width),
-                "why": r.why,
+                "why": re.sub(r"^asked(?=: \d)", "kept", r.why)
+                if joint.axis in built.kept
+                else r.why,
             }
             for r in tabs.runs
         ],
@@ -151,6 +166,7 @@ def _panel(built: Built, part: Part, rings: bool) -> dict[str, Any]:
         "material": job.material(panel.name),
         "thickness": _thickness(job.thickness(panel.name)),
         "layers": job.layers(panel.name),
+        "source": "computed",
         "size": [_mm(s) for s in panel.size],
         "drawn_size": [_mm(x1 - x0), _mm(y1 - y0)],
         "area": round(part.area_nm2 / _MM**2, 6),
@@ -183,6 +199,7 @@ def _slots(built: Built) -> list[dict[str, Any]]:
             {
                 "panel": s.panel,
                 "sheet": s.sheet,
+                "source": "computed",
                 "width": _mm(s.least),
                 "clearance": _mm(s.least - nominal),
                 "clearance_thickest": _mm(s.least - thick),
@@ -268,63 +285,73 @@ def _writable(text: str) -> str:
     return text.encode("utf-8", "replace").decode()
 
 
+def _clearances(least: int, greatest: int, unit: Unit) -> str:
+    """A range of clearances, nm, with signs: mm, or thou with mm beside."""
+    mm = f"{least / _MM:+.3f} to {greatest / _MM:+.3f} mm"
+    if unit == "mm":
+        return mm
+    return f"{least / 25_400:+.1f} to {greatest / 25_400:+.1f} thou ({mm})"
+
+
 def report_text(built: Built) -> str:
     """Return the report for people, as Markdown."""
-    job, unit = built.job, built.job.unit
-    lines = [f"# {job.title}", ""]
+    unit = built.job.unit
+    lines = [f"# {built.job.title}", ""]
     verdict = "all proofs hold" if built.passed else "A PROOF FAILED: do not cut"
     lines += [f"boxjoint {__version__}: **{verdict}**.", "", *inside_lines(built)]
     lines += [*bodies_lines(built), "", "## Cut with", ""]
     lines += ["| figure | value | what it is | |", "|---|---|---|---|"]
-    for name, f in built.figures.items():
-        value = f"{f.value:.5f}" if f.unit == "1" else mm_and_thou(f.value, places=3)
-        lines.append(f"| {name.replace('_', ' ')} | {value} | {f.standing} | {f.note} |")
-    joints = " ".join(clearance_lines(built.plan))
+    for row in figure_rows(built):
+        lines.append(f"| {' | '.join(row)} |")
+    lines += ["", "+- is the expanded uncertainty everywhere: 95 %."]
+    joints = " ".join(clearance_lines(built.plan, unit))
     lines += ["", f"{joints[0].upper()}{joints[1:]}."]
     lines += ["", f"**{kerf_text(built)}.**"]
     if built.seat_gap_mm:
         lines += [
             "",
             f"A round beam leaves fillets: corners may stand off their shoulders by up to "
-            f"{built.seat_gap_mm:.3f} mm (computed), which adds to the inside size.",
+            f"{small_size(built.seat_gap_mm, unit)} (computed), which adds to the inside size.",
         ]
     lines += ["", "## Panels", ""]
     lines += [
-        "| panel | size | thickness | what it is | area cm2 | cut mm |",
+        "| panel | size, computed | thickness | what it is | area, computed | cut, computed |",
         "|---|---|---|---|---|---|",
     ]
     for p in built.parts:
-        t = job.thickness(p.panel.name)
-        how = str(t.source)
-        if t.source is Source.MEASURED:
-            how += f", {len(t.readings)} readings, spread {format_mm(t.greatest - t.least)}"
-        size = " x ".join(both(s, unit) for s in p.panel.size)
+        name = p.panel.name
+        how = ", ".join(filter(None, (panel_thickness(built, name), layer_words(built, name))))
         lines.append(
-            f"| {p.panel.name} | {size} | {both(t.nm, unit)} | {how} | "
-            f"{p.area_nm2 / 1e14:.1f} | {p.cut_length_mm:.0f} |"
+            f"| {name} | {both_sizes(p.panel.size, unit)} | {both(p.panel.slab.thickness, unit)} | "
+            f"{how} | {area_words(p.area_nm2 / _MM**2, unit)} | "
+            f"{cut_length_words(p.cut_length_mm, unit)} |"
         )
     lines += cutout_lines(built)
     lines += ["", "## Joints", ""]
     lines += [
-        "| joint | along | kind | segments | width | clearance as cut | why |",
+        "| joint | along | kind | segments | width, computed | clearance as cut, computed | why |",
         "|---|---|---|---|---|---|---|",
     ]
     for i, joint in enumerate(built.solution.joints):
         tabs, cut = built.solution.tabs[i], built.joints[i]
         runs = tabs.runs
         counts = ", ".join(str(r.count) for r in runs[:6]) + (" ..." if len(runs) > 6 else "")
-        clear = f"{cut.least / 1e6:+.3f} to {cut.greatest / 1e6:+.3f} mm" if cut.flanks else "-"
+        clear = _clearances(cut.least, cut.greatest, unit) if cut.flanks else "-"
         lines.append(
             f"| {built.solution.joint_name(i)} | {'xyz'[joint.axis]} | {joint.kind} | {counts} | "
-            f"{format_mm(runs[0].width)} | {clear} | {runs[0].why} |"
+            f"{own_first(runs[0].width, unit)} | {clear} | "
+            f"{why_words(built, runs[0].why, joint.axis)} |"
         )
     if built.sheets:
-        lines += ["", "## Slots that take a sheet", "", "| slot in | sheet | width | clearance |"]
+        lines += ["", "## Slots that take a sheet", "", "Clearance at the thickest and at the"]
+        lines[-1] += " thinnest reading of the sheet."
+        lines += ["", "| slot in | sheet | width as cut, computed | clearance, computed |"]
         lines += ["|---|---|---|---|"]
         for s in _slots(built):
+            thick, thin = (round(s[f"clearance_{k}"] * _MM) for k in ("thickest", "thinnest"))
             lines.append(
-                f"| {s['panel']} | {s['sheet']} | {s['width']:.3f} mm | "
-                f"{s['clearance_thickest']:+.3f} to {s['clearance_thinnest']:+.3f} mm |"
+                f"| {s['panel']} | {s['sheet']} | {own_first(round(s['width'] * _MM), unit, places=3)} | "
+                f"{_clearances(thick, thin, unit)} |"
             )
     lines += assembly_lines(built)
     lines += ["", "## Proofs", ""]
@@ -353,6 +380,11 @@ def report_text(built: Built) -> str:
     return _writable("\n".join(lines) + "\n")
 
 
+#: The cautions in one line, for a screen; the report has them in full.
+CAUTION_SHORT = (
+    "Never leave a running laser; a flame that stays is a stop; never cut PVC, vinyl, ABS or unknown "
+    "plastics."
+)
 #: The usual cautions (common practice, no source). No setting is ever called safe.
 CAUTIONS = (
     "Never leave a running laser; a flame that stays is a stop. Keep an extinguisher within reach.",

@@ -7,7 +7,7 @@ from typing import Any
 from boxjoint.check.built import Built
 from boxjoint.export.report_inside import held
 from boxjoint.job.records import DIRECTIONS
-from boxjoint.units import both, format_mm
+from boxjoint.units import both, own_first
 
 __all__ = ["bodies", "bodies_lines", "insides"]
 
@@ -22,6 +22,7 @@ def insides(built: Built) -> list[dict[str, Any]]:
             "direction": DIRECTIONS[r.axis],
             "nominal": round(r.asked / 1e6, 6),
             "unit": "mm",
+            "source": "computed",
             "as_cut": held(r),
         }
         for r in built.insides
@@ -58,11 +59,11 @@ def bodies_lines(built: Built) -> list[str]:
         lines.append(text)
     lines += [
         "",
-        "| inside of | along | nominal | as cut, least | binds |",
+        "| inside of | along | nominal, computed | as cut, least, computed | binds |",
         "|---|---|---|---|---|",
     ]
     for r in built.insides:
-        least = format_mm(r.least, places=3) if r.by_panel else ""
+        least = own_first(r.least, built.job.unit, places=3) if r.by_panel else ""
         lines.append(
             f"| {r.block} | {DIRECTIONS[r.axis]} | {both(r.asked, built.job.unit)} | {least} | {r.binds} |"
         )

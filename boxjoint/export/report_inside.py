@@ -12,7 +12,7 @@ from boxjoint.check.inside_range import InsideRange, inside_range
 from boxjoint.job.records import DIRECTIONS, Unit
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import Along, find_inside
-from boxjoint.units import both, format_mm
+from boxjoint.units import both, both_sizes, own_first
 
 __all__ = ["compartments", "held", "inside", "inside_lines", "range_as_cut", "whole_as_cut"]
 
@@ -54,6 +54,7 @@ def whole_as_cut(built: Built, axis: int) -> InsideAsCut | None:
 def held(r: InsideAsCut) -> dict[str, Any]:
     """What panels hold of an inside along one direction, mm."""
     return {
+        "source": "computed",
         "least": _mm(r.least) if r.by_panel else None,
         "greatest": _mm(r.greatest) if r.by_panel else None,
         "binds": r.binds,
@@ -147,6 +148,7 @@ def compartments(built: Built) -> list[dict[str, Any]]:
         }
         if c.binds:
             row["as_cut"] = {
+                "source": "computed",
                 "mean": _mm(c.mean),
                 "thinnest": _mm(c.thinnest),
                 "thickest": _mm(c.thickest),
@@ -163,15 +165,15 @@ def inside_lines(built: Built) -> Iterator[str]:
     unit = built.job.unit
     found = find_inside(built.job).along
     yield from ["## Inside", ""]
-    yield "| | asked | as cut, least | as cut, greatest | binds |"
-    yield "|---|---|---|---|---|"
+    yield "| | inside | what it is | as cut, least (computed) | as cut, greatest (computed) | binds |"
+    yield "|---|---|---|---|---|---|"
     for k, name in enumerate(DIRECTIONS):
         asked = built.job.inside.asked[k]
-        first = both(found[k].nm, unit) + (" (computed)" if asked is None else "")
-        cells = [first, "", "", ""]
+        cells = [both(found[k].nm, unit), "computed" if asked is None else "asked", "", "", ""]
         r = whole_as_cut(built, k)
         if r is not None and r.by_panel:
-            cells[1:] = [format_mm(r.least, places=3), format_mm(r.greatest, places=3), r.binds]
+            least, greatest = (own_first(v, unit, places=3) for v in (r.least, r.greatest))
+            cells[2:] = [least, greatest, r.binds]
         yield f"| {name} | " + " | ".join(cells) + " |"
     yield from ["", *_range_lines(built)]
     outside = outside_of(built.solution.arrangement).size
@@ -182,8 +184,7 @@ def inside_lines(built: Built) -> Iterator[str]:
     ]
     if why:
         yield from ["", *why]
-    sizes = " x ".join(both(s, unit) for s in outside)
-    yield from ["", f"Outside (computed): {sizes}."]
+    yield from ["", f"Outside (computed): {both_sizes(outside, unit)}."]
     yield from _compartment_lines(built)
 
 
@@ -215,21 +216,28 @@ def _compartment_lines(built: Built) -> Iterator[str]:
         return
     unit = built.job.unit
     yield from ["", "### Compartments", ""]
-    yield "Face to face. In the middle of their slots at the mean, the thickest and the thinnest"
+    yield "Face to face, as cut all computed. In the middle of their slots at the mean, the thickest and the thinnest"
     yield "reading; in brackets with the dividers pushed together and apart as far as slots and clearance allow."
     yield ""
-    yield "| compartment | between | nominal | as cut, mean | thickest to thinnest | least to greatest |"
-    yield "|---|---|---|---|---|---|"
+    yield "| compartment | between | nominal | what it is | as cut, mean | thickest to thinnest | least to greatest |"
+    yield "|---|---|---|---|---|---|---|"
     for c in rows:
         cells = ["", "", "not held by one panel: loose"]
         if c.binds:
             cells = [
-                format_mm(c.mean, places=3),
-                f"{c.thickest / _MM:.3f} to {c.thinnest / _MM:.3f}",
-                f"({c.least / _MM:.3f} to {c.greatest / _MM:.3f})",
+                own_first(round(c.mean), unit, places=3),
+                _from_to(c.thickest, c.thinnest, unit),
+                f"({_from_to(c.least, c.greatest, unit)})",
             ]
         yield (
             f"| {DIRECTIONS[c.axis]} {c.number} | {c.lower}, {c.upper} | {both(c.asked, unit)} | "
-            + " | ".join(cells)
-            + " |"
+            f"{'computed' if _asked(built, c) is None else 'asked'} | " + " | ".join(cells) + " |"
         )
+
+
+def _from_to(low: int, high: int, unit: Unit) -> str:
+    """A range as cut: in mm, or in inches with mm beside."""
+    mm = f"{low / _MM:.3f} to {high / _MM:.3f}"
+    if unit == "mm":
+        return mm
+    return f"{low / 25.4 / _MM:.4f} to {high / 25.4 / _MM:.4f} in, {mm} mm"

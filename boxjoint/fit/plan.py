@@ -20,12 +20,11 @@ from boxjoint.fit.fits import (
 )
 from boxjoint.fit.tabs import EDGE_SD_MM, clearance_for_joint
 from boxjoint.job.figures import Figure
+from boxjoint.job.hints import gauge_command
 from boxjoint.job.records import Job, PerAxis, Source
 
 __all__ = ["Measured", "Plan", "plan_cut", "seat_gap"]
 
-MEASURE_KERF = "boxjoint gauge draw kerf"
-MEASURE_FIT = "boxjoint gauge draw comb"
 SHOULDER_RELIEF_MM = 0.1
 FLOOR_RELIEF_MM = 0.2
 BRITTLE_RELIEF_MM = 0.5
@@ -194,7 +193,12 @@ def plan_cut(
         scale_x = Figure(value=scale.x, source=Source.ASKED, unit="1")
         scale_y = Figure(value=scale.y, source=Source.ASKED, unit="1")
     else:
-        one = Figure(value=1.0, source=Source.ASSUMED, unit="1", note="boxjoint gauge draw strip")
+        one = Figure(
+            value=1.0,
+            source=Source.ASSUMED,
+            unit="1",
+            note=f"measure it with: {gauge_command(job, 'strip')}",
+        )
         scale_x, scale_y = shop.scale_x or one, shop.scale_y or one
     edge_sd = _asked(
         job.cut.edge_sd, EDGE_SD_MM, "place of one cut edge; give [cut] edge_sd where it is known"
@@ -239,7 +243,7 @@ def plan_cut(
         sheet_clearance=_asked(
             job.joint.sheet_clearance,
             SHEET_CLEARANCE_MM,
-            "try it: boxjoint gauge draw comb --sheet-comb",
+            f"try it with: {gauge_command(job, 'comb', '--sheet-comb')}",
         ),
         proud=Figure(
             value=job.joint.proud / 1e6,
@@ -277,7 +281,7 @@ def _kerf(job: Job, shop: Measured) -> tuple[Figure, Figure]:
     guess = Figure(
         value=ASSUMED_KERF_MM,
         source=Source.ASSUMED,
-        note=f"nobody measured it; measure it with: {MEASURE_KERF}",
+        note=f"nobody measured it; measure it with: {gauge_command(job, 'kerf')}",
     )
     if (shop.kerf_x is None) != (shop.kerf_y is None):
         # one axis was read: the other is nearer to it than to a guess
@@ -335,7 +339,7 @@ def _clearance(
         value=values[0] if values and len(set(values)) == 1 else stock,
         source=Source.ASSUMED,
         note=f"{asked}; starting value for {family_of(job.stock.material).name}; "
-        f"try it with: {MEASURE_FIT}",
+        f"try it with: {gauge_command(job, 'comb')}",
     )
     return fit, figure, values
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from boxjoint.job.keys import key_name
-from boxjoint.job.limits import Window, shown
+from boxjoint.job.limits import WINDOWS, Window, shown
 from boxjoint.job.measures import measures
-from boxjoint.job.records import DIRECTIONS, Job
+from boxjoint.job.records import DIRECTIONS, Job, PerAxis
 from boxjoint.job.tops import speaks_of, unused_keys
-from boxjoint.units import both
+from boxjoint.units import both, small_size
 
-__all__ = ["Question", "question_job"]
+__all__ = ["Question", "question_job", "question_kerf"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +68,52 @@ def question_job(job: Job) -> tuple[Question, ...]:
                 where, Question(where=where, value=shown(window, value, job.unit), text=text)
             )
     return (*found.values(), *_thick(job), *_unused(job))
+
+
+def question_kerf(
+    job: Job, *, usual_mm: float, measured: PerAxis | None = None
+) -> tuple[Question, ...]:
+    """Question a kerf that is near half or twice another one: half and full are the commonest slip.
+
+    Parameters
+    ----------
+    job
+        Only a kerf that it gives itself is questioned, and none that is unusual as it stands.
+    usual_mm
+        Full kerf that is usual in such stock, mm.
+    measured
+        Full kerf along each axis as the shop book has it for this machine, sheet and settings, mm;
+        it goes before what is usual, and closer.
+    """
+    kerf = job.cut.kerf
+    if kerf is None:
+        return ()
+    axes = ("x",) if kerf.x == kerf.y and (measured is None or measured.x == measured.y) else "xy"
+    found = []
+    for axis in axes:
+        value: float = getattr(kerf, axis)
+        known = usual_mm if measured is None else getattr(measured, axis)
+        near = 0.25 if measured is None else 0.15
+        factor = next((f for f in (0.5, 2.0) if abs(value / (f * known) - 1) <= near), None)
+        if factor is None or not WINDOWS["kerf"].is_usual(Fraction(repr(float(value)))):
+            continue
+        whose = (
+            "what is usual for a laser in 3 to 6 mm stock (common practice, no source)"
+            if measured is None
+            else "what the shop book has measured here"
+        )
+        which = "half of" if factor < 1 else "twice"
+        ask = "is it what one edge loses" if factor < 1 else "was a full width doubled"
+        keys = ("cut", "kerf") if len(axes) == 1 else ("cut", "kerf", axis)
+        found.append(
+            Question(
+                where=key_name(keys),
+                value=small_size(value, job.unit),
+                text=f"near {which} {small_size(known, job.unit)}, {whose}: kerf is the FULL width "
+                f"that the beam removes; {ask}?",
+            )
+        )
+    return tuple(found)
 
 
 def _thick(job: Job) -> tuple[Question, ...]:

@@ -16,7 +16,8 @@ from boxjoint.fit.fits import family_of
 from boxjoint.fit.plan import Measured
 from boxjoint.gauge.comb import Slot, carried, comb_answer, comb_start, comb_update
 from boxjoint.gauge.comb import Verdict as Felt
-from boxjoint.job.figures import Figure
+from boxjoint.job.figures import COVERAGE, Figure
+from boxjoint.job.hints import gauge_command
 from boxjoint.job.records import Job, Source
 from boxjoint.shop.book import Book
 from boxjoint.shop.learn import Belief, believe, comb_rounds
@@ -149,10 +150,12 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
     if belief.kerf_x is None or belief.kerf_y is None:
         what = f"nobody measured the kerf of {material} of {thickness:.2f} mm on {machine} set this way"
         near = f"; {belief.nearest}; it is NOT used" if belief.nearest else ""
-        notes.append(f"{what}{near}; measure it: boxjoint gauge draw kerf")
+        notes.append(f"{what}{near}; measure it with: {gauge_command(job, 'kerf')}")
         return Found(measured=Measured(), notes=tuple(notes), belief=belief)
     if not belief.is_kerf:
-        notes.append("the kerf of the book is NOT used; measure it again: boxjoint gauge draw kerf")
+        notes.append(
+            f"the kerf of the book is NOT used; measure it again with: {gauge_command(job, 'kerf')}"
+        )
         return Found(measured=Measured(), notes=tuple(notes), belief=belief)
     when = f"{belief.last:%Y-%m-%d}" if belief.last else ""
     note = f"{when}, {counted(belief.gauges, 'gauge')}, {counted(belief.boxes, 'box')}, {machine}"
@@ -175,7 +178,7 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
                 if name in never
                 else f"what was read on {when} is too little or too old"
             )
-            + "; measure it with: boxjoint gauge draw kerf",
+            + f"; measure it with: {gauge_command(job, 'kerf')}",
         )
         for name, f in (("kerf_x", belief.kerf_x), ("kerf_y", belief.kerf_y))
     )
@@ -188,8 +191,8 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
     if belief.check:
         worst = max(belief.kerf_x.u, belief.kerf_y.u)
         notes.append(
-            f"the kerf is known to +-{worst:.3f} mm only, too little for a {fit} fit to be promised; "
-            "read a stack and its window on this sheet first: boxjoint gauge draw kerf --quick"
+            f"the kerf is known to +-{COVERAGE * worst:.3f} mm (95 %) only, too little for a {fit} fit to be promised; "
+            f"read a stack and its window on this sheet first: {gauge_command(job, 'kerf', '--quick')}"
         )
     scales = [
         Figure(

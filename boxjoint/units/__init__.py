@@ -41,11 +41,14 @@ from boxjoint.units.quantities import length_from_quantity, speed_from_quantity
 from boxjoint.units.speeds import Speed, format_speed, read_speed
 from boxjoint.units.writing import (
     both,
+    both_sizes,
     format_fraction,
     format_inch,
     format_mm,
     format_thou,
     mm_and_thou,
+    own_first,
+    small_size,
 )
 
 __all__ = [
@@ -56,6 +59,7 @@ __all__ = [
     "Speed",
     "System",
     "both",
+    "both_sizes",
     "format_fraction",
     "format_inch",
     "format_mm",
@@ -63,9 +67,11 @@ __all__ = [
     "format_thou",
     "length_from_quantity",
     "mm_and_thou",
+    "own_first",
     "read_length",
     "read_length_nm",
     "read_speed",
+    "small_size",
     "speed_from_quantity",
     "to_nm",
 ]

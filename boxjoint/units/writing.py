@@ -7,6 +7,7 @@ in mm passed by mistake would be wrong by a million. Rounding is to nearest, tie
 from __future__ import annotations
 
 import operator
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import SupportsIndex
 
@@ -15,12 +16,15 @@ from boxjoint.units.lengths import MM_PER_INCH, NM_PER_64TH, NM_PER_INCH, NM_PER
 
 __all__ = [
     "both",
+    "both_sizes",
     "decimal",
     "format_fraction",
     "format_inch",
     "format_mm",
     "format_thou",
     "mm_and_thou",
+    "own_first",
+    "small_size",
 ]
 
 
@@ -74,9 +78,78 @@ def format_fraction(nm: SupportsIndex) -> str:
 
 
 def both(nm: SupportsIndex, first: System = "mm") -> str:
-    """Both systems, the job's own first: ``'232.00 mm (9.134 in)'``, ``'9.134 in (232.00 mm)'``."""
-    mm, inch = format_mm(nm), format_inch(nm)
+    """Both systems, the job's own first, with more decimals where these make a length exact.
+
+    Two decimals of a mm, three where that is exact; three of an inch, up to six where that is exact
+    (every 1/64 in is), and four in an inch job where it is not.
+
+    >>> both(232_000_000), both(77_787_500, "in")
+    ('232.00 mm (9.134 in)', '3.0625 in (77.79 mm)')
+    """
+    mm, inch = f"{_mm(nm)} mm", f"{_inch(nm, first)} in"
     return f"{mm} ({inch})" if first == "mm" else f"{inch} ({mm})"
+
+
+def both_sizes(nm: Sequence[SupportsIndex], first: System = "mm") -> str:
+    """Several lengths at once: ``'8.125 x 3.500 in (206.38 x 88.90 mm)'``, rounded as by :func:`both`."""
+    mm = " x ".join(_mm(v) for v in nm) + " mm"
+    inch = " x ".join(_inch(v, first) for v in nm) + " in"
+    return f"{mm} ({inch})" if first == "mm" else f"{inch} ({mm})"
+
+
+def own_first(nm: SupportsIndex, first: System = "mm", *, places: int = 2) -> str:
+    """What a mm job shows in mm alone; an inch job in inches, with mm beside.
+
+    ``places`` are the decimals of the mm; an inch has one more, and where that is not exact, more.
+
+    >>> own_first(200_025_000, places=3), own_first(200_025_000, "in", places=3)
+    ('200.025 mm', '7.8750 in (200.025 mm)')
+    """
+    mm = format_mm(nm, places=places)
+    if first == "mm":
+        return mm
+    exact = Fraction(operator.index(nm), NM_PER_INCH)
+    shown = _exact_places(exact, places + 1, 6, places + 2)
+    return f"{decimal(exact, shown)} in ({mm})"
+
+
+def small_size(mm: float, first: System = "mm", *, sign: bool = False) -> str:
+    """A measured or asked size in mm: thou beside it below 1 mm, inches from there on.
+
+    ``sign`` puts a plus before what is positive, as a clearance has it.
+
+    >>> small_size(0.1778, "in"), small_size(3.175, "in"), small_size(0.05, sign=True)
+    ('7.0 thou (0.178 mm)', '0.125 in (3.175 mm)', '+0.050 mm (+2.0 thou)')
+    """
+    if abs(mm) >= 1:
+        nm = round(mm * NM_PER_MM)
+        exact = Fraction(nm, NM_PER_MM)
+        metric = decimal(exact, _exact_places(exact, 2, 4, 3)) + " mm"
+        inch = f"{_inch(nm, first)} in"
+        text = f"{metric} ({inch})" if first == "mm" else f"{inch} ({metric})"
+    else:
+        text = mm_and_thou(mm, first=first, places=3)
+    if sign and mm > 0:
+        text = "+" + text.replace("(", "(+")
+    return text
+
+
+def _mm(nm: SupportsIndex) -> str:
+    exact = Fraction(operator.index(nm), NM_PER_MM)
+    return decimal(exact, _exact_places(exact, 2, 3, 2))
+
+
+def _inch(nm: SupportsIndex, first: System) -> str:
+    exact = Fraction(operator.index(nm), NM_PER_INCH)
+    return decimal(exact, _exact_places(exact, 3, 6, 3 if first == "mm" else 4))
+
+
+def _exact_places(value: Fraction, least: int, most: int, otherwise: int) -> int:
+    """The fewest decimals from ``least`` to ``most`` that hold a value exactly, or ``otherwise``."""
+    for places in range(least, most + 1):
+        if (value * 10**places).denominator == 1:
+            return places
+    return otherwise
 
 
 def mm_and_thou(mm: float, *, first: System = "mm", places: int = 2) -> str:
