@@ -403,12 +403,12 @@ def test_drawings_and_report_say_what_joints_of_many_tabs_got_from_a_comb() -> N
     notes = notes_of(built)
     # 11 segments: 5 flanks a way, sqrt(2) 0.02 x 2 x 1.16296 (expected greatest of 5 normals)
     at = next(i for i, line in enumerate(notes) if line.startswith("clearance"))
-    assert notes[at : at + 3] == (
-        "clearance -0.041 to +0.025 mm over the joints (fit snug, computed",
-        "from -0.041 mm on the comb (measured, 9 readings, +-0.010 mm)",
-        "and edge sd 0.020 mm (ASSUMED))",
-    )
-    assert "Clearance -0.041 to +0.025 mm over the joints" in report_text(built)
+    span = "-0.041 mm (-1.6 thou) to +0.025 mm (+1.0 thou) over the joints"
+    assert notes[at] == f"clearance {span} (fit snug, computed"
+    # the standard uncertainty of 0.01 mm is said expanded, 95 %
+    assert notes[at + 1].startswith("from -0.041 mm (-1.6 thou) (measured, 9 readings, +-0.02")
+    assert notes[at + 2] == "and edge sd 0.020 mm (0.8 thou) (ASSUMED))"
+    assert f"Clearance {span}" in report_text(built)
     data = report(built)
     assert {j["clearance"]["source"] for j in data["joints"]} == {"computed"}
     assert data["figures"]["clearance"]["source"] == "measured"

@@ -13,6 +13,7 @@ from boxjoint.check.as_cut import joints_as_cut, sides_off
 from boxjoint.check.exact import exact_proof
 from boxjoint.geometry.rings import Rings, Role
 from boxjoint.geometry.valid import ring_problem
+from boxjoint.errors import CannotBeCut
 from boxjoint.job.read import parse_job
 from boxjoint.make import build
 
@@ -115,9 +116,9 @@ def test_a_divider_cut_through_by_its_reliefs_fails() -> None:
         "[dividers.length]\ncompartments = 3\n[dividers.width]\ncompartments = 2\n"
         "[joint]\nfloor_relief = 5\nshoulder_relief = 3\n"
     )
-    found = build(parse_job(text))
-    assert not found.passed
-    assert any("divider" in f for f in found.faults)
+    with pytest.raises(CannotBeCut, match="out of proportion") as caught:
+        build(parse_job(text))
+    assert "divider" in str(caught.value)
 
 
 @pytest.mark.parametrize("role", [Role.TIP, Role.SHOULDER, Role.FLANK])
