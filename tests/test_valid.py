@@ -11,9 +11,9 @@ from strategies import plates
 
 from boxjoint.check.as_cut import joints_as_cut, sides_off
 from boxjoint.check.exact import exact_proof
+from boxjoint.errors import CannotBeCut
 from boxjoint.geometry.rings import Rings, Role
 from boxjoint.geometry.valid import ring_problem
-from boxjoint.errors import CannotBeCut
 from boxjoint.job.read import parse_job
 from boxjoint.make import build
 
