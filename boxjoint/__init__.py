@@ -17,6 +17,22 @@ rank
 kerf, scale, clearance, fit
     The FULL width the beam removes; size cut over size drawn; slot minus tab as cut (negative is
     interference); a wanted clearance with a name.
+web, neck, relief
+    The least material left between two facing edges; the root of a tab; material taken away so that
+    two edges cannot meet.
+beam, tool
+    What cuts: a laser, with a kerf; a router's cutter, with a diameter.
+body
+    Panels that hold together and move as one: a box, a lid, a drawer.
+sheet, spacing, margin, keep-out, offcut
+    A piece of stock as bought; the least distance between cut paths; from the sheet's edge; where
+    nothing may be cut; what is worth keeping.
+job, order
+    What is to be made; what a customer wants: jobs and quantities.
+cut sequence, assembly sequence
+    What is cut after what; what goes together after what. Never just "order".
+shop book
+    What the shop knows: machines, sheets, settings, readings, results, rates, times.
 inside
     The space that was asked for, and that no thickness, kerf or fit may change.
 asked, measured, assumed, computed
@@ -24,9 +40,9 @@ asked, measured, assumed, computed
 
 Rooms
 -----
-errors, units, geometry, job, solve, fit, gauge, sheet, check, export, shop, make, again, cli. Each imports
-only from rooms named before it; ``tests/test_rooms.py`` fails on a back edge. Data flows one way:
-job and shop book -> arrangement -> panels -> drawn outlines -> files.
+errors, units, geometry, job, solve, fit, gauge, sheet, check, export, shop, make, again, order, cli. Each
+imports only from rooms named before it; ``tests/test_rooms.py`` fails on a back edge. Data flows one way:
+job and shop book -> arrangement -> panels -> sheets of drawn outlines -> files.
 """
 
 from __future__ import annotations

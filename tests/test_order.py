@@ -327,3 +327,19 @@ def test_a_relief_that_would_thin_a_web_is_left_out_on_the_sheet_too(quarters: i
     front = pieces.piece("front", quarters).relieved
     assert front.spared == pieces.parts["front"].relieved.spared > 0
     assert front.corners == pieces.parts["front"].relieved.corners
+
+
+def test_the_document_knows_the_keys_of_an_order_and_the_rates() -> None:
+    from boxjoint.order.read import JOB_KEYS, ORDER_KEYS
+    from boxjoint.sheet.price import RATES
+
+    text = (JOBS.parents[1] / "docs" / "orders.md").read_text()
+    for key in (*ORDER_KEYS, *JOB_KEYS, *RATES):
+        assert f"`{key}`" in text or f"[[{key}]]" in text, key
+
+
+def test_the_orders_of_the_workshop_can_be_laid() -> None:
+    for path in sorted((JOBS.parent / "orders").glob("*.toml")):
+        found = lay(read_order(path), level=0)
+        found.require()
+        assert found.order.customer == "school science room"
