@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import math
 import re
 import shutil
 import subprocess
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from papers_orders import order_papers, tray_papers
+from papers_orders import order_papers, tray_inspection, tray_papers
 
 from boxjoint.errors import InputError
+from boxjoint.export.papers.records_cut import PlacedPart
 from boxjoint.export.papers.shop import shop_files, shop_pages, shop_pdf
-from boxjoint.geometry.page import A4, LETTER, Paper
+from boxjoint.export.papers.typeface import printed, width_mm
+from boxjoint.geometry.page import A4, LETTER, Page, Paper, TextMark
+from boxjoint.units import System
 
 pytest.importorskip("reportlab")
 needs_poppler = pytest.mark.skipif(
@@ -81,26 +86,98 @@ def test_the_same_papers_are_the_same_bytes() -> None:
     assert files["shop.pdf"].startswith(b"%PDF-")
 
 
-def test_a_simple_tray_has_its_parts_sheet_and_settings_on_the_first_page() -> None:
-    first = shop_pages(tray_papers())[0]
-    words = " ".join(str(getattr(m, "words", "")) for m in first.marks)
-    for heading in ("Cut list", "Sheet 1 of 1", "Cut sequence", "Settings as this shop recorded"):
+def words_of(page: Page) -> str:
+    return " ".join(m.words for m in page.marks if isinstance(m, TextMark))
+
+
+def overruns(page: Page) -> list[TextMark]:
+    """Upright words that reach beyond the margins of 10 mm, by the font's own widths."""
+    out = []
+    for m in page.marks:
+        if not isinstance(m, TextMark) or m.matrix != (1.0, 0.0, 0.0, 1.0):
+            continue
+        wide = width_mm(printed(m.words), m.size, bold=m.bold)
+        left = m.at[0] - {"start": 0.0, "middle": wide / 2, "end": wide}[m.anchor]
+        inside = left >= 10 and left + wide <= page.paper.wide - 10
+        if not (inside and 8 <= m.at[1] <= page.paper.high - 8):
+            out.append(m)
+    return out
+
+
+@pytest.mark.parametrize(("paper", "unit"), [(A4, "mm"), (LETTER, "in")])
+def test_a_simple_tray_is_cut_and_inspected_from_one_page(paper: Paper, unit: System) -> None:
+    first, *others = shop_pages(tray_papers(paper, unit))
+    words = words_of(first)
+    for heading in ("Cut list", "Sheet 1 of 1", "Inspection: Slide tray"):
         assert heading in words
+    assert not any("Inspection" in words_of(page) for page in others)
+    assert f"1 of {len(others) + 1}" in words
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_two_sheets_share_a_page_where_it_costs_little() -> None:
+    sheet = tray_papers().sheets[0]
+    plain = replace(tray_papers(), cuts=(), inspections=(), operations=(), settings=())
+    sheets = tuple(replace(sheet, number=n, of=4, size=(600.0, 400.0)) for n in (1, 2, 3, 4))
+    pages = shop_pages(replace(plain, sheets=sheets))
+    assert max(len(re.findall(r"Sheet \d of 4", words_of(p))) for p in pages) == 2
+
+
+def test_steps_of_an_assembly_stand_on_one_page() -> None:
+    pages = shop_pages(tray_papers())
+    assert sum("locks both side walls" in words_of(p) for p in pages) == 1
+    (page,) = (p for p in pages if "Assembly: Slide tray" in words_of(p))
+    assert "Lay the bottom flat" in words_of(page)
+    assert "locks both side walls" in " ".join(words_of(page).split())
+
+
+def test_skew_at_the_limit_follows_from_the_law_of_cosines() -> None:
+    """A parallelogram of 232 x 79.375 mm whose diagonals differ by 0.5 mm, by its own corners."""
+    (diagonal,) = tray_inspection().diagonals
+    a, b = diagonal.a, diagonal.b
+    low, high = 0.0, 0.1
+    for _ in range(60):
+        angle = (low + high) / 2
+        far = math.hypot(a + b * math.sin(angle), b * math.cos(angle))
+        near = math.hypot(a - b * math.sin(angle), b * math.cos(angle))
+        low, high = (angle, high) if far - near < 0.5 else (low, angle)
+    assert diagonal.skew_mm == pytest.approx(a * math.sin(low), rel=1e-3)
+    # Pythagoras: 232^2 = 53824, (79 3/8)^2 = 6300.390625
+    assert diagonal.length.value**2 == pytest.approx(53824 + 6300.390625)
+
+
+def test_names_without_room_stand_beside_the_sheet_or_are_listed() -> None:
+    square = np.array([(0.0, 0.0), (6.0, 0.0), (6.0, 6.0), (0.0, 6.0)])
+    names = [f"peg {i}" for i in range(150)]
+    parts = tuple(
+        PlacedPart(label=n, rings=(square + np.array([10.0 + i % 15 * 25, 10.0 + i // 15 * 18]),))
+        for i, n in enumerate(names)
+    )
+    sheet = replace(tray_papers().sheets[0], parts=parts, starts=(), remains=(), keep_outs=())
+    pages = shop_pages(replace(tray_papers(), sheets=(sheet,), cuts=(), inspections=()))
+    words = re.sub(r"\s+", " ", " ".join(words_of(p) for p in pages))
+    for name in names:
+        assert re.search(rf"{name}\b", words), name
+    assert [m for p in pages for m in overruns(p)] == []
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.text(min_size=1, max_size=120).filter(lambda t: bool(t.strip())),
     st.text(max_size=80),
-    st.integers(1, 80),
+    st.integers(1, 200),
+    st.sampled_from([A4, LETTER]),
 )
 def test_long_titles_many_rows_and_any_letters_stay_on_the_page(
-    title: str, job: str, rows: int
+    title: str, job: str, rows: int, paper: Paper
 ) -> None:
-    plain = tray_papers()
+    plain = tray_papers(paper)
     cuts = tuple(replace(plain.cuts[k % 5], job=job, part=f"part {k}") for k in range(rows))
     pages = shop_pages(replace(plain, title=title, cuts=cuts))
-    assert pages
+    assert [m for p in pages for m in overruns(p)] == []
+    words = " ".join(words_of(p) for p in pages)
+    assert all(f"part {k} " in words for k in range(rows))
+    for i, page in enumerate(pages):
+        assert f"{i + 1} of {len(pages)}" in words_of(page)
     assert shop_pdf(replace(plain, title=title, cuts=cuts)).startswith(b"%PDF-")
 
 

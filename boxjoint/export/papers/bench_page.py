@@ -2,84 +2,114 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from boxjoint.export.papers.flow import BODY, GREY, SIDE, SMALL, Cell, Column, Flow, put
 from boxjoint.export.papers.records_bench import Assembly, AssemblyStep, Inspection, SizeCheck
 from boxjoint.export.papers.typeface import wrapped
 from boxjoint.export.papers.wording import both_units, in_unit, standing
+from boxjoint.geometry.page import INK, LINE
 from boxjoint.job.figures import Figure
 from boxjoint.units import System
 
 __all__ = ["draw_assembly", "draw_inspection"]
 
-_GAP = 6.0  # between two steps side by side, mm
-_MOST_PICTURE = 62.0  # height of a picture of a step
+_GAP = 4.0  # between steps side by side, mm
+#: Steps side by side, and the greatest height of their pictures, mm: largest first.
+_GRIDS = ((2, 66.0), (2, 54.0), (3, 54.0), (3, 44.0), (3, 36.0))
 _LINE = 1.3
-_MOST_COPIES = 6  # boxes to write in, side by side
+_MOST_COPIES = 4  # boxes to write in, side by side
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Grid:
+    """How steps stand on the page: so many side by side, pictures at most so high, mm."""
+
+    across: int
+    picture: float
+    wide: float
+
+    def lines(self, step: AssemblyStep) -> list[str]:
+        """The words of a step, broken."""
+        room = self.wide - 11.0
+        lines = wrapped(step.words, BODY, room)
+        if step.parts:
+            lines += wrapped("Parts: " + ", ".join(step.parts), BODY, room)
+        return lines[:30]
+
+    def size(self, step: AssemblyStep) -> tuple[float, float, float]:
+        """(scale, width, height) of a step's picture, mm of paper."""
+        if step.picture is None:
+            return 1.0, 0.0, 0.0
+        p = step.picture
+        scale = min((self.wide - 3.0) / p.wide, self.picture / p.high)
+        return scale, p.wide * scale, p.high * scale
+
+    def rows(self, steps: tuple[AssemblyStep, ...]) -> list[tuple[tuple[AssemblyStep, ...], float]]:
+        """Steps that stand side by side, with the height they take."""
+        out = []
+        for i in range(0, len(steps), self.across):
+            row = steps[i : i + self.across]
+            words = max(len(self.lines(s)) for s in row) * BODY * _LINE
+            out.append((row, max(words, 7.0) + max(self.size(s)[2] for s in row) + 5.0))
+        return out
+
+
+def _grid(flow: Flow, steps: tuple[AssemblyStep, ...], above: float) -> _Grid:
+    """The largest pictures with which all steps fit on what is left, else on one page, else largest."""
+    grids = [
+        _Grid(across=n, picture=most, wide=(flow.width - (n - 1) * _GAP) / n) for n, most in _GRIDS
+    ]
+    for room in (flow.room, flow.full_room):
+        for grid in grids:
+            if above + sum(high + _GAP for _, high in grid.rows(steps)) <= room:
+                return grid
+    return grids[0]
 
 
 def draw_assembly(flow: Flow, assembly: Assembly) -> None:
-    """Steps in two columns, read from left to right; a pair of steps stays on one page."""
+    """Steps side by side, read from left to right; steps of a row stay on one page."""
     if not assembly.steps:
         return
     count = f"{assembly.quantity} boxes, all alike" if assembly.quantity > 1 else ""
-    steps = list(assembly.steps)
-    pairs = [steps[i : i + 2] for i in range(0, len(steps), 2)]
-    first = _pair_high(flow, pairs[0])
     note = flow.height_of(lambda f: f.paragraph(assembly.note)) if assembly.note else 0.0
-    flow.heading(
-        f"Assembly: {assembly.job}", beside=count, keep=min(first + note, flow.full_room - 15.0)
-    )
+    grid = _grid(flow, assembly.steps, 9.0 + note)
+    rows = grid.rows(assembly.steps)
+    total = note + sum(high + _GAP for _, high in rows)
+    keep = total if total + 9.0 <= flow.full_room else rows[0][1] + note
+    flow.heading(f"Assembly: {assembly.job}", beside=count, keep=min(keep, flow.full_room - 15.0))
     if assembly.note:
         flow.paragraph(assembly.note, size=SMALL, fill=GREY)
-    for k, pair in enumerate(pairs):
-        high = _pair_high(flow, pair)
+    number = 0
+    for row, high in rows:
         flow.need(min(high, flow.full_room))
-        y = flow.y
-        for i, step in enumerate(pair):
-            _step(flow, SIDE + i * (_half(flow) + _GAP), y, 2 * k + i + 1, step, high)
-        flow.y = y + high + 3.0
+        for i, step in enumerate(row):
+            number += 1
+            _step(flow, SIDE + i * (grid.wide + _GAP), grid, number, step, high)
+        flow.y += high + _GAP
 
 
-def _half(flow: Flow) -> float:
-    return (flow.width - _GAP) / 2
-
-
-def _step_lines(flow: Flow, step: AssemblyStep) -> list[str]:
-    room = _half(flow) - 11.0
-    lines = wrapped(step.words, BODY, room)
-    if step.parts:
-        lines += wrapped("Parts: " + ", ".join(step.parts), BODY, room)
-    return lines[:24]
-
-
-def _picture_size(flow: Flow, step: AssemblyStep) -> tuple[float, float, float]:
-    """(scale, width, height) of a step's picture, mm of paper."""
-    if step.picture is None:
-        return 1.0, 0.0, 0.0
-    p = step.picture
-    scale = min((_half(flow) - 4.0) / p.wide, _MOST_PICTURE / p.high)
-    return scale, p.wide * scale, p.high * scale
-
-
-def _pair_high(flow: Flow, pair: list[AssemblyStep]) -> float:
-    words = max(len(_step_lines(flow, s)) for s in pair) * BODY * _LINE
-    return max(words, 7.0) + max(_picture_size(flow, s)[2] for s in pair) + 5.0
-
-
-def _step(flow: Flow, x: float, y: float, number: int, step: AssemblyStep, high: float) -> None:
-    """One step: its number in a disc, a box to tick, the words, the picture below."""
-    page = flow.page
-    page.box(x, y, _half(flow), high, stroke="#8a8a8a", width=0.2)
-    page.circle((x + 4.2, y + 4.6), 3.0, fill="#1b1b1b", width=0.1)
+def _step(flow: Flow, x: float, grid: _Grid, number: int, step: AssemblyStep, high: float) -> None:
+    """One step: its number in a disc, the words, the picture below."""
+    page, y = flow.page, flow.y
+    page.box(x, y, grid.wide, high, stroke=LINE, width=0.2)
+    page.circle((x + 4.2, y + 4.6), 3.0, fill=INK, width=0.1)
     put(
-        page, x + 4.2, y + 5.75, str(number), 3.2, bold=True, anchor="middle", fill="#ffffff",
+        page,
+        x + 4.2,
+        y + 5.75,
+        str(number),
+        3.2,
+        bold=True,
+        anchor="middle",
+        fill="#ffffff",
         room=5.2,
-    )  # fmt: skip
-    for i, line in enumerate(_step_lines(flow, step)):
+    )
+    for i, line in enumerate(grid.lines(step)):
         put(page, x + 9.0, y + 3.9 + i * BODY * _LINE, line, BODY)
     if step.picture is not None:
-        scale, wide, tall = _picture_size(flow, step)
-        page.place(step.picture.marks, x + (_half(flow) - wide) / 2, y + high - tall - 1.5, scale)
+        scale, wide, tall = grid.size(step)
+        page.place(step.picture.marks, x + (grid.wide - wide) / 2, y + high - tall - 1.5, scale)
 
 
 def draw_inspection(flow: Flow, inspection: Inspection) -> None:
@@ -104,13 +134,13 @@ def _inspection(flow: Flow, inspection: Inspection, first: int, last: int) -> No
         keep=0.0,
     )
     heads = [
-        Column(head="measure", share=44),
-        Column(head="should be", share=46),
-        Column(head="limits", share=42),
+        Column(head="measure", share=42),
+        Column(head="should be", share=40),
+        Column(head="limits", share=44),
         *(
             Column(
                 head=f"box {first + i}" if inspection.quantity > 1 else "measured",
-                share=50 / copies,
+                share=(50 if copies == 1 else 64) / copies,
             )
             for i in range(copies)
         ),
@@ -131,23 +161,35 @@ def _inspection(flow: Flow, inspection: Inspection, first: int, last: int) -> No
                     main=f"may differ by {in_unit(d.allowed.value, unit)}",
                     sub=f"{standing(d.allowed)}; then {in_unit(d.skew_mm, unit, places=1)} out of square",
                 ),
-                *([Cell(write=2)] * copies),
+                *([Cell(write=2)] if copies == 1 else boxes),
             ]
         )
+        if copies > 1:  # two values side by side are too narrow to write in
+            rows.append([Cell(sub="the other diagonal"), "", "", *boxes])
     for check in inspection.outsides:
         rows.append(
             [f"outside {check.name}", _should(check.size, unit), _limits(check, unit), *boxes]
         )
+    if copies > 1:
+        rows.append(
+            [
+                Cell(main="fit felt", sub=f"chosen: {inspection.fit}" if inspection.fit else ""),
+                Cell(main=" / ".join(inspection.felt)),
+                "",
+                *boxes,
+            ]
+        )
     flow.table(heads, rows, least=7.4)
     y = flow.y + 3.4
     x = SIDE + 0.8
-    x += put(flow.page, x, y, "Fit felt:", BODY, bold=True) + 3.0
-    for word in inspection.felt:
-        flow.page.tick_box(x, y - 2.9)
-        x += 5.0 + put(flow.page, x + 4.6, y, word, BODY) + 4.0
-    if inspection.fit:
-        x += put(flow.page, x, y, f"(chosen: {inspection.fit})", SMALL, fill=GREY, room=62.0) + 4.0
-    for word in ("contents fit", "lid and drawers run", "clean"):
+    if copies == 1:
+        x += put(flow.page, x, y, "Fit felt:", BODY, bold=True) + 3.0
+        for word in inspection.felt:
+            flow.page.tick_box(x, y - 2.9)
+            x += 5.0 + put(flow.page, x + 4.6, y, word, BODY) + 4.0
+    if copies == 1 and inspection.fit:
+        x += put(flow.page, x, y, f"(chosen: {inspection.fit})", SMALL, fill=GREY, room=52.0) + 3.0
+    for word in ("contents fit", "lid and drawers run"):
         if x + 40.0 > SIDE + flow.width:
             y, x = y + 5.6, SIDE + 0.8
         flow.page.tick_box(x, y - 2.9)

@@ -55,7 +55,7 @@ def draw_kerf_not_measured(flow: Flow, *, forms: bool) -> None:
     def draw(f: Flow) -> None:
         f.heading("The kerf is not measured", keep=0.0)
         f.paragraph(
-            "At least one kerf in these outlines is assumed. Cut a kerf gauge from the same sheet, with "
+            "At least one kerf in these outlines was not measured in this stock. Cut a kerf gauge from the same sheet, with "
             "the same settings, near where the parts will lie, before any part is cut:"
         )
         for words in (
@@ -69,7 +69,7 @@ def draw_kerf_not_measured(flow: Flow, *, forms: bool) -> None:
         ):
             f.paragraph(words, bullet="–")
         if forms:
-            f.paragraph("The form of the gauge is on the next page.", fill=GREY)
+            f.paragraph("Forms of the gauges are the last pages.", fill=GREY)
         else:
             f.paragraph("The gauge and its form: boxjoint gauge draw kerf.", fill=GREY)
 

@@ -73,8 +73,7 @@ def draw_cut_list(flow: Flow, rows: tuple[CutRow, ...]) -> None:
     columns += [
         Column(head="pieces", share=14, right=True),
         Column(head="across × up", share=46),
-        Column(head="material", share=32),
-        Column(head="thickness", share=34),
+        Column(head="stock", share=64),
         Column(head="grain", share=24),
         Column(head="sheet", share=14),
         Column(head="cut", share=9),
@@ -85,6 +84,7 @@ def draw_cut_list(flow: Flow, rows: tuple[CutRow, ...]) -> None:
 def _row(row: CutRow, *, labels: bool, several: bool) -> list[str | Cell]:
     size = size_words(row.size, row.unit)
     thick = both_units(row.thickness, row.unit)
+    other = "in" if row.unit == "mm" else "mm"
     cells: list[str | Cell] = [Cell(main=row.part, sub=row.note, bold=True)]
     if labels:
         cells.append(row.label or row.part)
@@ -94,8 +94,11 @@ def _row(row: CutRow, *, labels: bool, several: bool) -> list[str | Cell]:
         *cells,
         Cell(main=str(row.quantity), bold=True),
         Cell(main=size[0], sub=size[1]),
-        row.material,
-        Cell(main=thick[0], sub=f"{thick[1]}; {standing(row.thickness)}"),
+        Cell(
+            main=f"{thick[0]} {row.material}",
+            sub=f"{thick[1].split(' ±')[0].removesuffix(' in').removesuffix(' mm')} "
+            f"{other}; {standing(row.thickness)}",
+        ),
         row.grain,
         numbers(row.sheets) or "–",
         Cell(tick=True),

@@ -12,16 +12,21 @@ def draw_packing(flow: Flow, boxes: tuple[PackedBox, ...]) -> None:
     """What goes to the customer, to tick off when it is packed."""
     if not boxes:
         return
-    flow.heading("Packing list", beside=f"{len(boxes)} pieces", keep=14.0)
-    flow.table(
-        [
-            Column(head="label", share=26),
-            Column(head="job", share=60),
-            Column(head="what", share=80),
-            Column(head="packed", share=16),
-        ],
-        [[Cell(main=b.label, bold=True), b.job, b.what, Cell(tick=True)] for b in boxes],
-    )
+    what = any(b.what for b in boxes)
+    columns = [Column(head="label", share=26), Column(head="job", share=60)]
+    if what:
+        columns.append(Column(head="what", share=80))
+    columns.append(Column(head="packed", share=16))
+    rows: list[list[str | Cell]] = [
+        [Cell(main=b.label, bold=True), b.job, *([b.what] if what else []), Cell(tick=True)]
+        for b in boxes
+    ]
+
+    def draw(f: Flow) -> None:
+        f.heading("Packing list", beside=f"{len(boxes)} in all", keep=14.0)
+        f.table(columns, rows)
+
+    flow.whole(draw)
 
 
 def draw_price(flow: Flow, price: Price | None) -> None:

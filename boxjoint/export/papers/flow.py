@@ -22,6 +22,7 @@ _FOOT_HIGH = 6.0
 GREY = "#4a4a4a"
 
 BODY, SMALL, LEAST = 2.9, 2.35, 1.9
+_RIGHT = 3.0  # from right-hand words to the next column, mm
 _LEAD = 1.28  # from base line to base line, in font sizes
 _CAP = 0.73  # height of capitals, in font sizes
 _MOST_LINES = 6  # of a cell at full size; then it is set smaller
@@ -186,7 +187,7 @@ class Flow:
                 page,
                 SIDE,
                 y,
-                f"Stay with the machine while it runs.   boxjoint {__version__}",
+                f"Stay with the machine while it runs. · boxjoint {__version__}",
                 SMALL,
                 fill=GREY,
             )
@@ -289,11 +290,15 @@ class Flow:
         total = sum(c.share for c in columns)
         wide = [c.share / total * self.width for c in columns]
         heads = [
-            self._lines(Cell(main=c.head), w, head=True) for c, w in zip(columns, wide, strict=True)
+            self._lines(Cell(main=c.head), w, head=True, right=c.right)
+            for c, w in zip(columns, wide, strict=True)
         ]
         head_high = max(_high(h) for h in heads) + 1.6
         cells = [[Cell(main=c) if isinstance(c, str) else c for c in row] for row in rows]
-        laid = [[self._lines(c, w) for c, w in zip(row, wide, strict=True)] for row in cells]
+        laid = [
+            [self._lines(c, w, right=k.right) for c, w, k in zip(row, wide, columns, strict=True)]
+            for row in cells
+        ]
         highs = [
             max(
                 max(_high(lines) for lines in row) + 1.8,
@@ -328,9 +333,11 @@ class Flow:
         self.y += high
         self.page.line((SIDE, self.y), (SIDE + self.width, self.y), width=0.4)
 
-    def _lines(self, cell: Cell, wide: float, *, head: bool = False) -> list[_Line]:
+    def _lines(
+        self, cell: Cell, wide: float, *, head: bool = False, right: bool = False
+    ) -> list[_Line]:
         """The lines of a cell, in sizes at which they fit."""
-        room = wide - 1.6
+        room = wide - (0.8 + _RIGHT if right else 1.6)
         if cell.tick or cell.write:
             return []
         out: list[_Line] = []
@@ -361,7 +368,7 @@ class Flow:
         for line in lines:
             base = y + 0.8 + _CAP * line.size
             if column.right:
-                put(self.page, x + wide - 0.8, base, line.words, line.size, bold=line.bold,
+                put(self.page, x + wide - _RIGHT, base, line.words, line.size, bold=line.bold,
                     anchor="end", fill=line.fill)  # fmt: skip
             else:
                 put(self.page, x + 0.8, base, line.words, line.size, bold=line.bold, fill=line.fill)

@@ -20,6 +20,7 @@ def draw_operations(
     flow.heading("Cut sequence", beside="marks first, then holes, then outlines", keep=16.0)
     if rows:
         other: System = "in" if unit == "mm" else "mm"
+        timed = any(r.time is not None for r in rows)
         several = len({r.sheet for r in rows}) > 1
         columns = [Column(head="sheet", share=11)] if several else []
         columns += [
@@ -28,7 +29,7 @@ def draw_operations(
             Column(head="part", share=38),
             Column(head="what", share=34),
             Column(head=f"length, {standing(rows[0].length)}", share=34, right=True),
-            Column(head="time", share=42),
+            *([Column(head="time", share=42)] if timed else []),
             Column(head="done", share=9),
         ]
         flow.table(
@@ -41,7 +42,7 @@ def draw_operations(
                     Cell(main=r.part, bold=True),
                     r.what,
                     f"{in_unit(r.length.value, unit, places=0)} ({in_unit(r.length.value, other, places=0)})",
-                    _time(r.time, r.band),
+                    *([_time(r.time, r.band)] if timed else []),
                     Cell(tick=True),
                 ]
                 for r in rows

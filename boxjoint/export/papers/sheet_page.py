@@ -24,7 +24,9 @@ __all__ = ["LEAST_HIGH", "draw_sheet"]
 
 #: The least height of a picture that still helps, mm of paper.
 LEAST_HIGH = 45.0
-_MOST_HIGH = 150.0
+_MOST_HIGH = 190.0
+_WORDS = 29.0  # heading, legend and dimensions of a picture, at most, mm
+_HALF = 0.7  # a picture is made smaller by as much to have two on a page
 _SIZES = (3.4, 2.9, 2.4, 2.0, 1.7)  # of names on parts, mm
 _PLACES = 9  # a side of the lattice of places that are tried on a part
 _BESIDE = ((2.4, 3.1), (1.8, 2.3))  # size and pitch of names beside the sheet
@@ -44,7 +46,7 @@ def draw_sheet(flow: Flow, sheet: SheetPicture, *, high: float | None = None) ->
 
     ``high`` bounds the picture, mm of paper, :data:`LEAST_HIGH` or more.
     """
-    most = min(high or _MOST_HIGH, flow.full_room - 40.0)
+    most = high or _natural(flow, sheet)
     drawn = _Picture(flow, sheet, most)
     flow.need(drawn.high + 16.0 + flow.height_of(lambda f: _legend(f, sheet, drawn)))
     of = f"Sheet {sheet.number} of {sheet.of}"
@@ -54,6 +56,16 @@ def draw_sheet(flow: Flow, sheet: SheetPicture, *, high: float | None = None) ->
     _about(flow, sheet)
     drawn.draw(flow)
     _legend(flow, sheet, drawn)
+
+
+def _natural(flow: Flow, sheet: SheetPicture) -> float:
+    """Height of a picture when nothing presses: two on a page where that costs little, mm."""
+    wide, high = sheet.size
+    natural = min(flow.width / wide, 1.0) * high + 8.0
+    half = (flow.paper.high - 34.0) / 2 - _WORDS
+    if half < natural * _HALF:
+        half = flow.paper.high - 45.0 - _WORDS
+    return min(natural, half, _MOST_HIGH)
 
 
 def _about(flow: Flow, sheet: SheetPicture) -> None:
@@ -138,7 +150,7 @@ class _Picture:
         shapely.prepare(area)
         x0, y0, x1, y1 = shapely.bounds(area).tolist()
         arrow = 3.2 if part.up is not None else 0.0
-        texts = [(part.label, part.cuts), (_beside(part),)] if part.cuts else [(part.label,)]
+        texts = [(part.label, _cuts(part)), (_beside(part),)] if part.cuts else [(part.label,)]
         for size in _SIZES:
             for lines in texts:
                 for turned in (False, True):
@@ -396,7 +408,7 @@ def _legend(flow: Flow, sheet: SheetPicture, drawn: _Picture) -> None:
     if sheet.starts:
         words.append("dot with number: where that cut starts")
     if any(p.cuts for p in sheet.parts):
-        words.append("small numbers: cuts of the part")
+        words.append("cut, cuts: the part's steps in the cut sequence")
     if sheet.keep_outs:
         words.append("hatched: keep out")
     if sheet.margin_mm > 0:
@@ -419,9 +431,14 @@ def _at(part: PlacedPart, sheet: SheetPicture) -> str:
     return f"{in_unit(x, sheet.unit, places=0)}, {in_unit(y, sheet.unit, places=0)}"
 
 
+def _cuts(part: PlacedPart) -> str:
+    """``'cut 4'``, ``'cuts 5 to 8'``."""
+    return f"{'cut' if part.cuts.isdigit() else 'cuts'} {part.cuts}"
+
+
 def _beside(part: PlacedPart) -> str:
     """The name on one line, with its numbers in the cut sequence."""
-    return f"{part.label} ({part.cuts})" if part.cuts else part.label
+    return f"{part.label}, {_cuts(part)}" if part.cuts else part.label
 
 
 def _rectangle(wide: float, high: float, unit: str) -> str:

@@ -16,14 +16,15 @@ from boxjoint.geometry.page import Page, page_svg
 
 __all__ = ["shop_files", "shop_pages", "shop_pdf"]
 
-_SHEET_WORDS = 24.0  # heading and legend of a sheet picture, mm
+_STEP = 6.0  # by which a sheet picture gives way, mm
 
 
 def shop_pages(papers: ShopPapers) -> tuple[Page, ...]:
     """Return the pages of an order.
 
     Their sequence: what is ordered, cut list, sheets, inspection where it still fits on the first
-    page, cut sequence, settings, cautions, assembly, inspection, packing, price, gauge forms.
+    page, cut sequence, settings, cautions, what to do about a kerf that is not measured, assembly,
+    inspection, packing, price, gauge forms.
 
     Returns
     -------
@@ -35,21 +36,15 @@ def shop_pages(papers: ShopPapers) -> tuple[Page, ...]:
     MissingExtra
         reportlab, whose reader of fonts measures the words, is not installed.
     """
-    beside = "   ".join(w for w in (papers.date, papers.reference) if w.strip())
+    beside = " · ".join(w for w in (papers.date, papers.reference) if w.strip())
     flow = Flow(papers.paper, papers.title, beside)
     draw_cover(flow, papers)
     draw_cut_list(flow, papers.cuts)
     inspections = list(papers.inspections)
-    if len(papers.sheets) == 1 and len(inspections) == 1:
-        # one box on one page: the picture gives way to the inspection, as far as it still helps
-        wanted = flow.height_of(lambda f: draw_inspection(f, inspections[0]))
-        high = flow.room - wanted - _SHEET_WORDS
-        if high >= LEAST_HIGH:
-            draw_sheet(flow, papers.sheets[0], high=high)
-            if flow.room >= wanted:
-                draw_inspection(flow, inspections.pop())
-        else:
-            draw_sheet(flow, papers.sheets[0])
+    high = _beside_inspection(flow, papers)
+    if high is not None:
+        draw_sheet(flow, papers.sheets[0], high=high)
+        draw_inspection(flow, inspections.pop())
     else:
         for sheet in papers.sheets:
             draw_sheet(flow, sheet)
@@ -57,17 +52,35 @@ def shop_pages(papers: ShopPapers) -> tuple[Page, ...]:
     draw_operations(flow, papers.operations, papers.times, unit)
     draw_settings(flow, papers.settings)
     draw_cautions(flow, papers.cautions)
+    if papers.gauges or not all(k.measured for k in papers.kerf):
+        draw_kerf_not_measured(flow, forms=bool(papers.gauges))
     for assembly in papers.assemblies:
         draw_assembly(flow, assembly)
     for inspection in inspections:
         draw_inspection(flow, inspection)
     draw_packing(flow, papers.packing)
     draw_price(flow, papers.price)
-    if papers.gauges or not all(k.measured for k in papers.kerf):
-        draw_kerf_not_measured(flow, forms=bool(papers.gauges))
-        for piece in papers.gauges:
-            flow.add_page(form_page(piece))
+    for piece in papers.gauges:
+        flow.add_page(form_page(piece))
     return flow.finish()
+
+
+def _beside_inspection(flow: Flow, papers: ShopPapers) -> float | None:
+    """Height of the sheet's picture, mm, at which one box's inspection fits below it on this page.
+
+    The picture gives way, as far as it still helps; ``None`` where that is not far enough, or where
+    there are more sheets or jobs.
+    """
+    if len(papers.sheets) != 1 or len(papers.inspections) != 1:
+        return None
+    sheet, inspection = papers.sheets[0], papers.inspections[0]
+    room = flow.room - flow.height_of(lambda f: draw_inspection(f, inspection)) - 2.0
+    high = room
+    while high >= LEAST_HIGH:
+        if flow.height_of(lambda f, h=high: draw_sheet(f, sheet, high=h)) <= room:  # type: ignore[misc]
+            return high
+        high -= _STEP
+    return None
 
 
 def shop_pdf(papers: ShopPapers) -> bytes:
