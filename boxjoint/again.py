@@ -6,6 +6,7 @@ counts kept; recut makes one panel again with today's kerf so that it mates with
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -407,7 +408,7 @@ def _changes(old: Built, new: Built) -> list[Change]:
         row(name, "segments", str(runs[0].count), str(runs[1].count), source, axis)
         widths = [own_first(r.width, unit) for r in runs]
         row(name, "segment width", widths[0], widths[1], axis=axis)
-    cut = [sum(p.cut_length_mm for p in b.parts) for b in (old, new)]
+    cut = [sum(p.cut_length_mm for p in b.cut_parts) for b in (old, new)]
     row("", "cut length", cut_length_words(cut[0], unit), cut_length_words(cut[1], unit))
     area = [sum(p.panel.rings.area for p in b.parts) / 1e12 for b in (old, new)]
     row("", "area", area_words(area[0], unit), area_words(area[1], unit))
@@ -443,7 +444,10 @@ def recut(
         What the maker should know, such as tips of the mates that no longer come flush.
     """
     made = [slab.name for slab in job_arrangement(job).slabs]  # of a case also drawer-3-front
-    if panel not in made:
+    home = next(
+        (n for n in made if panel == n or re.fullmatch(f"{re.escape(n)}-[0-9]+", panel)), ""
+    )
+    if not home:
         raise InputError(
             "no panel of that name",
             where="--panel",
@@ -451,6 +455,7 @@ def recut(
             limit="one of " + ", ".join(made),
             do=nearest_name(panel, made),
         )
+    piece, panel = panel, home
     notes: list[str] = []
     today, held = job, None
     if thickness is not None:
@@ -474,6 +479,17 @@ def recut(
             mates = measured_of_mates or measured
             was = build(replace(today, joint=asked), measured=mates, held=held, **options)
             notes += _half_reaches(was, built, panel)
+    cut = [p.panel.name for p in built.cut_parts]
+    if piece not in (panel, *cut):
+        raise InputError(
+            "no panel or piece of that name",
+            where="--panel",
+            value=piece,
+            limit="one of " + ", ".join(cut),
+            do=nearest_name(piece, cut),
+        )
+    if piece != panel:
+        notes.append(f"{piece} is glued to the other pieces of {panel} as they were cut")
     return built, tuple(notes)
 
 

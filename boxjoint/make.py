@@ -17,9 +17,10 @@ from boxjoint.check.as_cut import (
 )
 from boxjoint.check.built import Built, Part
 from boxjoint.check.compartments import compartments_as_cut
-from boxjoint.check.cutouts import clear_holes, hole_warnings
+from boxjoint.check.cutouts import clear_holes, hole_warnings, holes_of_pieces
 from boxjoint.check.exact import exact_proof
 from boxjoint.check.one_kerf import clearance_off, inside_off, one_kerf_warnings, sheet_off
+from boxjoint.check.seams import SeamAsCut, joined, pieces_problem, seams_as_cut
 from boxjoint.check.sequence import assembly_sequence
 from boxjoint.check.webs import web_left
 from boxjoint.errors import CannotBeCut, InputError, nearest_name
@@ -30,14 +31,15 @@ from boxjoint.export.said import names_together
 from boxjoint.export.svg import drawing_to_svg
 from boxjoint.fit.bounds import refuse_out_of_proportion
 from boxjoint.fit.compensate import Beam, compensate, virtual_cut
-from boxjoint.fit.controller import one_kerf
+from boxjoint.fit.controller import OneKerf, one_kerf
 from boxjoint.fit.cutouts import place_cutouts
 from boxjoint.fit.fits import ASSUMED_KERF_MM
 from boxjoint.fit.holes import compensate_hole
 from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
 from boxjoint.fit.relief import relieve
+from boxjoint.fit.seams import find_seams
 from boxjoint.geometry.drawing import Drawing
-from boxjoint.geometry.rings import Rings, Role
+from boxjoint.geometry.rings import Rings
 from boxjoint.geometry.valid import ring_problem
 from boxjoint.job.questions import question_job, question_kerf
 from boxjoint.job.records import DIRECTIONS, Job, PerAxis, Unit
@@ -45,11 +47,13 @@ from boxjoint.solve.arrangement import Arrangement
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.cases import job_arrangement
 from boxjoint.solve.inside import find_inside
+from boxjoint.solve.panels import Panel
+from boxjoint.solve.seams import Divided
 from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
 from boxjoint.units import both, own_first, small_size
 
-__all__ = ["build", "files", "solid", "tab_ask"]
+__all__ = ["build", "files", "seam_faults", "solid", "tab_ask"]
 
 #: A clearance as cut is the sum of four roundings to a nanometre; an inside is the sum of two.
 CLEARANCE_TOLERANCE_NM = 4
@@ -118,6 +122,15 @@ def build(
     plan = plan_cut(job, names, mates, measured)
     refuse_out_of_proportion(plan, solution)
     placed = place_cutouts(job, solution, plan)
+    seams = find_seams(job, solution, plan, measured.bed if measured else None, placed)
+    if seams.divided:  # the flanks of a seam have a clearance like those of a joint
+        mates += [
+            (d.panel.name, d.panel.name, d.line.steps)
+            for d in seams.divided.values()
+            for _ in d.joints
+        ]
+        plan = plan_cut(job, names, mates, measured)
+    plan = replace(plan, warnings=(*plan.warnings, *seams.warnings))
     beam = plan.beam
     if kerf_by_controller:
         _confirm_one_kerf(plan, confirmed, job.unit)
@@ -131,38 +144,25 @@ def build(
 
     single = one_kerf(plan) if kerf_by_controller else None
     parts = []
-    for panel, web in zip(solution.panels, plan.webs, strict=True):
-        drawn = compensate(
-            panel.rings, beam, plan.allowance(guest=panel.slab.guest), name=panel.name
+    for i, (panel, web) in enumerate(zip(solution.panels, plan.webs, strict=True)):
+        whole = _part(plan, beam, single, panel, web)
+        relief = whole.relieved.radius if whole.relieved.corners else 0.0
+        holes = clear_holes(
+            solution, panel, whole.as_cut, placed.get(panel.name, ()), beam, web, relief_mm=relief
         )
-        if plan.tool is not None:
-            _refuse_narrow(drawn.rings, plan.tool.value, panel.name)
-        if single is not None:
-            as_cut = single.cut(drawn, name=panel.name)
-        else:
-            as_cut = virtual_cut(drawn.rings, beam, name=panel.name)
-        neck = panel.slab.thickness / 1e6 if web > 0 else 0.0
-        relieved = relieve(drawn, plan.corner_relief.value, web=web, neck=neck)
-        parts.append(
-            Part(
-                panel=panel,
-                drawn=drawn,
-                relieved=relieved,
-                as_cut=as_cut,
-                web=web_left(as_cut, drawn, relieved) if web > 0 or as_cut.count > 1 else None,
-                neck=web_left(as_cut, drawn, relieved, necks=True) if web > 0 else None,
-                holes=clear_holes(
-                    solution,
-                    panel,
-                    as_cut,
-                    placed.get(panel.name, ()),
-                    beam,
-                    web,
-                    relief_mm=relieved.radius if relieved.corners else 0.0,
-                ),
+        whole = replace(whole, holes=holes)
+        if (divided := seams.divided.get(i)) is not None:
+            pieces = tuple(
+                replace(_part(plan, beam, single, p, web), of=panel.name, holes=h)
+                for p, h in zip(divided.pieces, holes_of_pieces(divided, holes, beam), strict=True)
             )
-        )
-    cut = [p.as_cut for p in parts]
+            whole = replace(whole, pieces=pieces, divided=divided)
+        parts.append(whole)
+    # what is measured of the box is measured on what is really cut
+    cut = [
+        p.as_cut if p.divided is None else joined(p.divided, [c.as_cut for c in p.pieces])
+        for p in parts
+    ]
     joints = joints_as_cut(solution, cut)
     found: Sequence[float] = plan.clearances
     if single is not None:  # what comes out is not what was wanted
@@ -184,11 +184,40 @@ def build(
             for r in inside_as_cut(solution, b, cut)
         ),
         compartments=compartments_as_cut(solution, cut, job.thickness),
+        seams=tuple(
+            s
+            for p in parts
+            if p.divided is not None
+            for s in seams_as_cut(p.divided, [c.as_cut for c in p.pieces])
+        ),
         assembly=assembly_sequence(solution.panels, bodies=arrangement.bodies),
-        seat_gap_mm=_seat_gap(plan, found, all(not p.relieved.left_out for p in parts)),
+        seat_gap_mm=_seat_gap(
+            plan, found, all(not c.relieved.left_out for p in parts for c in p.cut)
+        ),
         kept=kept,
     )
     return _judged(built, measured)
+
+
+def _part(plan: Plan, beam: Beam, single: OneKerf | None, panel: Panel, web: float) -> Part:
+    """Compensate, cut and relieve one panel, or one piece of a panel."""
+    drawn = compensate(panel.rings, beam, plan.allowance(guest=panel.slab.guest), name=panel.name)
+    if plan.tool is not None:
+        _refuse_narrow(drawn.rings, plan.tool.value, panel.name)
+    if single is not None:
+        as_cut = single.cut(drawn, name=panel.name)
+    else:
+        as_cut = virtual_cut(drawn.rings, beam, name=panel.name)
+    neck = panel.slab.thickness / 1e6 if web > 0 else 0.0
+    relieved = relieve(drawn, plan.corner_relief.value, web=web, neck=neck)
+    return Part(
+        panel=panel,
+        drawn=drawn,
+        relieved=relieved,
+        as_cut=as_cut,
+        web=web_left(as_cut, drawn, relieved) if web > 0 or as_cut.count > 1 else None,
+        neck=web_left(as_cut, drawn, relieved, necks=True) if web > 0 else None,
+    )
 
 
 def _refuse_outside(job: Job, arrangement: Arrangement) -> None:
@@ -269,9 +298,15 @@ def _judged(built: Built, measured: Measured | None) -> Built:
                 f"{c.block} along {'xyz'[c.axis]}: the slots of {c.binds} hold {c.mean / 1e6:.6f} mm, "
                 f"asked {c.asked / 1e6:.6f} mm"
             )
-    for part in built.parts:
-        faults += _outline_faults(built, part)
-    for part, least in zip(built.parts, plan.webs, strict=True):
+    for whole in built.parts:
+        for part in dict.fromkeys((whole, *whole.cut)):
+            faults += _outline_faults(built, part)
+        if whole.divided is not None and (problem := pieces_problem(whole.divided)):
+            faults.append(problem)
+    # a controller of one kerf is off on purpose, and says so
+    for seam in built.seams if built.one_kerf is None else ():
+        faults += seam_faults(plan, seam)
+    for part, least in [(c, w) for p, w in zip(built.parts, plan.webs, strict=True) for c in p.cut]:
         if part.web is not None and (part.web.width <= 0 or part.web.width / 1e6 < least - 1e-6):
             x, y = part.web.place
             faults.append(
@@ -290,12 +325,7 @@ def _outline_faults(built: Built, part: Part) -> list[str]:
         if (found := ring_problem(rings)) is not None:
             x, y = found[1]
             faults.append(f"{name} {what}: {found[0]} at x {x / 1e6:.3f}, y {y / 1e6:.3f} mm")
-    outward = [0.0] * len(Role)
-    outward[Role.TIP] = plan.proud.value
-    outward[Role.CHEEK] = -plan.sheet_clearance.value / 2
-    outward[Role.FLOOR] = -plan.floor_relief.value / 2
-    if part.panel.slab.guest:
-        outward[Role.SHOULDER] = -plan.shoulder_relief.value
+    outward = plan.outward(guest=part.panel.slab.guest)
     along = built.one_kerf.off if built.one_kerf else (0.0, 0.0)
     flanks = [-c / 4 for c in plan.clearances]
     off = sides_off(part.panel.rings, part.as_cut, outward, flanks, along)
@@ -308,6 +338,25 @@ def _outline_faults(built: Built, part: Part) -> list[str]:
         )
     if part.neck is not None and part.neck.width <= 0 and not faults:
         faults.append(f"{name} as cut: a neck of {part.neck.width / 1e6:.3f} mm is cut through")
+    return faults
+
+
+def seam_faults(plan: Plan, seam: SeamAsCut) -> list[str]:
+    """What is wrong with the gaps between two pieces as cut."""
+    name = " and ".join(seam.pieces)
+    faults = []
+    if seam.unmatched:
+        faults.append(f"{name}: {seam.unmatched} sides of the seam face none of the other piece")
+    clearance, relief = plan.clearances[seam.joint] * 1e6, plan.seam_relief.value * 1e6
+    for what, least, most, asked in (
+        ("clearance", seam.least, seam.greatest, clearance),
+        ("relief", seam.least_relief, seam.greatest_relief, relief),
+    ):
+        if max(abs(least - asked), abs(most - asked)) > CLEARANCE_TOLERANCE_NM:
+            faults.append(
+                f"{name}: {what} of the seam as cut {least / 1e6:.6f} to {most / 1e6:.6f} mm, wanted "
+                f"{asked / 1e6:.6f} mm"
+            )
     return faults
 
 
@@ -449,6 +498,18 @@ def _spread_warnings(built: Built, tight: Mapping[str, int]) -> list[str]:
     return [f"{names_together(names)}: {text}" for text, names in said.items()]
 
 
+def _pieces(built: Built) -> tuple[tuple[Divided, tuple[Rings, ...]], ...]:
+    """Panels that seams divide, with their pieces as the outlines allow for."""
+    return tuple(
+        (
+            p.divided,
+            tuple(virtual_cut(c.drawn.rings, built.beam, name=c.panel.name) for c in p.pieces),
+        )
+        for p in built.parts
+        if p.divided is not None
+    )
+
+
 def solid(
     built: Built, *, progress: Callable[[str, int, int], None] | None = None
 ) -> tuple[Built, bytes]:
@@ -484,12 +545,18 @@ def solid(
             p.panel.name: virtual_cut(p.drawn.rings, built.beam, name=p.panel.name)
             for p in built.parts
         }
-    proof = solid_proof(built.solution, asked, allowances, progress)
+    proof = solid_proof(built.solution, asked, allowances, progress, divided=_pieces(built))
     holes = {p.panel.name: [h.as_cut for h in p.holes] for p in built.parts if p.holes}
     proof = replace(proof, faults=(*proof.faults, *pierced_faults(built.solution, as_cut, holes)))
     moves = replay(built.solution.panels, built.assembly.steps, progress)
     proof = replace(proof, faults=(*proof.faults, *moves.faults), moves=moves.moves)
-    step = panels_to_step(built.solution.panels, as_cut, holes=holes, title=built.job.title)
+    cut = built.cut_parts
+    step = panels_to_step(
+        [p.panel for p in cut],
+        {p.panel.name: p.as_cut for p in cut},
+        holes={p.panel.name: [h.as_cut for h in p.holes] for p in cut if p.holes},
+        title=built.job.title,
+    )
     return replace(built, solid=proof), step
 
 
@@ -516,16 +583,16 @@ def files(
         The name of one panel: only its drawings are written.
     """
     content: dict[str, bytes] = {}
-    for part in built.parts:
-        if only in (None, part.panel.name):
+    for part in built.cut_parts:
+        if only in (None, part.panel.name, part.home):
             _draw(content, f"panels/{part.panel.name}", panel_drawing(built, part), dxf)
     if only is not None:
         if not content:
             raise InputError(
                 "no panel of that name",
                 value=only,
-                limit="one of " + ", ".join(p.panel.name for p in built.parts),
-                do=nearest_name(only, [p.panel.name for p in built.parts]),
+                limit="one of " + ", ".join(p.panel.name for p in built.cut_parts),
+                do=nearest_name(only, [p.panel.name for p in built.cut_parts]),
             )
         return content
     _draw(content, "panels", all_panels_drawing(built), dxf)

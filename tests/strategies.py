@@ -41,6 +41,7 @@ from boxjoint.job.filling import (
     Item,
 )
 from boxjoint.job.records import (
+    CORNER_STYLES,
     DIRECTIONS,
     FITS,
     PANELS,
@@ -58,6 +59,7 @@ from boxjoint.job.records import (
     Thickness,
     Top,
 )
+from boxjoint.job.seams import SeamAsk
 from boxjoint.job.sheets import Nesting, SheetAsk
 from boxjoint.job.standards import standard_items
 from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, TOPS
@@ -207,6 +209,8 @@ def joint_asks(draw: st.DrawFn) -> JointAsk:
         shoulder_relief=draw(small),
         floor_relief=draw(small),
         corner_relief=draw(small),
+        corner_style=draw(st.sampled_from(CORNER_STYLES)),
+        corner_allowance=draw(st.none() | _nm(0, 1)),
     )
 
 
@@ -390,6 +394,7 @@ def jobs(draw: st.DrawFn) -> Job:
         layers=st.none() | st.integers(1, 20),
         grain=st.sampled_from(("", "x", "y")),
         turn=st.none() | st.sampled_from(("free", "half", "none")),
+        seam=st.none() | _nm(5, 5000),
     )
     scale = st.none() | _per_axis(0.9, 1.1)
     edge_sd = st.none() | _nm(0, 0.2)
@@ -435,6 +440,7 @@ def jobs(draw: st.DrawFn) -> Job:
         sheets=draw(
             st.dictionaries(names().filter(lambda n: bool(n.strip())), sheet_asks(), max_size=3)
         ),
+        seams=draw(seam_asks()),
         nest=draw(nestings()),
     )
 
@@ -456,6 +462,18 @@ def sheet_asks() -> st.SearchStrategy[SheetAsk]:
         offcut=st.booleans(),
         grain=st.sampled_from(("", "x", "y")),
         keep_outs=keep_outs(),
+    )
+
+
+def seam_asks() -> st.SearchStrategy[SeamAsk]:
+    """Whether panels may be divided, and how."""
+    return st.builds(
+        SeamAsk,
+        allowed=st.booleans(),
+        longest=st.none() | _nm(20, 5000),
+        depth=st.none() | _nm(2, 500),
+        steps=st.none() | st.integers(1, 10_000).map(lambda n: 2 * n + 1),
+        relief=st.none() | _nm(0, 2),
     )
 
 

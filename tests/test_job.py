@@ -742,7 +742,7 @@ def test_every_value_of_the_starter_can_be_switched_on(line: str) -> None:
         parse_job(text.replace(line, on))
         return
     key = on.split(" = ")[0]
-    if key in ("thickness", "material", "layers") and line in text:
+    if key in ("thickness", "material", "layers", "seam") and line in text:
         start = text.index("# [panels.bottom]")
         text = text[:start] + text[start:].replace("# [panels", "[panels", 1)
         if text.index(line) < start:

@@ -168,6 +168,7 @@ def test_what_the_job_says_is_asked() -> None:
         "web": (2.5, "asked"),
         "shoulder_relief": (0.0, "asked"),
         "floor_relief": (0.15, "asked"),
+        "seam_relief": (0.1, "assumed"),
         "corner_relief": (0.4, "asked"),
     }
     assert found.fit == ""
@@ -270,7 +271,9 @@ def test_a_router_is_not_compensated_and_relieves_its_corners() -> None:
     assert found.tool is not None
     assert (found.tool.value, found.tool.source) == (3.0, Source.ASKED)
     assert found.figures["tool"] is found.tool
-    assert found.corner_relief.value == 1.5
+    assert found.corner_relief.value == 1.55  # the cutter's radius and what the offset needs
+    asked = plan(job(cut=Cut(tool=3 * MM), joint=JointAsk(corner_allowance=0)))
+    assert asked.corner_relief.value == 1.5
     assert found.corner_relief.source is Source.COMPUTED
     assert any("1.5 mm" in w and "router" in w for w in found.warnings)
     assert plan(job(cut=Cut(tool=3 * MM)), SHOP).beam.kerf == PerAxis(x=0.0, y=0.0)

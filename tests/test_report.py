@@ -368,7 +368,7 @@ def test_the_report_for_people_has_every_panel_joint_figure_and_warning(
     text = report_text(built)
     assert text.startswith(f"# {built.job.title}\n")
     assert "all proofs hold" in text
-    for part in built.parts:
+    for part in built.cut_parts:
         assert f"\n| {part.panel.name} | " in text
     for i in range(len(built.joints)):
         assert f"\n| {built.solution.joint_name(i)} | " in text

@@ -45,6 +45,7 @@ SOLVE = (
     "tabs",
     "panels",
     "solution",
+    "seams",
 )
 
 Edge = tuple[str, str, int]

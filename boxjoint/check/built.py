@@ -10,6 +10,7 @@ from boxjoint.check.assembly import Assembly
 from boxjoint.check.compartments import CompartmentAsCut
 from boxjoint.check.cutouts import CutHole
 from boxjoint.check.exact import ExactProof
+from boxjoint.check.seams import SeamAsCut
 from boxjoint.errors import ProofFailed
 from boxjoint.fit.compensate import Beam, Drawn
 from boxjoint.fit.controller import OneKerf, one_kerf
@@ -23,6 +24,7 @@ from boxjoint.solve.clearances import clearance_figures
 from boxjoint.solve.guests import loose_clearance
 from boxjoint.solve.inside import find_inside
 from boxjoint.solve.panels import Panel
+from boxjoint.solve.seams import Divided
 from boxjoint.solve.solution import Solution
 
 if TYPE_CHECKING:  # loaded only where the solid proof is run
@@ -50,6 +52,13 @@ class Part:
         The least of each on the part as cut; ``None`` where there is none.
     holes
         Cut-outs, beside the rings: none of them is in ``drawn``, ``relieved`` or ``as_cut``.
+    pieces
+        What is cut instead, where a seam divides the panel; the rest of this record is then the whole,
+        as glued together. Each piece has a slab and a frame of its own for its place in the box.
+    divided
+        The seams, where there are any.
+    of
+        Of a piece the panel's name; ``""`` for a whole one.
     """
 
     panel: Panel
@@ -59,6 +68,19 @@ class Part:
     web: Web | None = None
     neck: Web | None = None
     holes: tuple[CutHole, ...] = ()
+    pieces: tuple[Part, ...] = ()
+    divided: Divided | None = None
+    of: str = ""
+
+    @property
+    def cut(self) -> tuple[Part, ...]:
+        """What is really cut: the pieces where there are any, else the part itself."""
+        return self.pieces or (self,)
+
+    @property
+    def home(self) -> str:
+        """The name of the panel, of a piece too: what a job speaks of."""
+        return self.of or self.panel.name
 
     @property
     def cut_length_mm(self) -> float:
@@ -108,6 +130,7 @@ class Built:
     seat_gap_mm: float
     assembly: Assembly
     compartments: tuple[CompartmentAsCut, ...] = ()
+    seams: tuple[SeamAsCut, ...] = ()
     faults: tuple[str, ...] = ()
     solid: SolidProof | None = None
     warnings: tuple[str, ...] = field(default=())
@@ -117,6 +140,11 @@ class Built:
     def one_kerf(self) -> OneKerf | None:
         """What the controller does where it offsets by one kerf and the machine has two."""
         return one_kerf(self.plan) if self.kerf_by_controller else None
+
+    @property
+    def cut_parts(self) -> tuple[Part, ...]:
+        """Everything that is cut, pieces instead of the panels that seams divide."""
+        return tuple(c for p in self.parts for c in p.cut)
 
     @property
     def passed(self) -> bool:
@@ -145,6 +173,7 @@ class Built:
             "proud": False,
             "shoulder_relief": any(p.panel.slab.guest for p in self.parts),
             "floor_relief": any(j.kind == "halflap" for j in solution.joints),
+            "seam_relief": any(p.pieces for p in self.parts),
             "sheet_clearance": bool(self.sheets),
             "web": any(p.web or p.holes for p in self.parts),
             "corner_relief": self.plan.corner_relief.value > 0,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from boxjoint.check.as_cut import Web
 from boxjoint.errors import InputError, ProofFailed
@@ -19,10 +19,11 @@ from boxjoint.fit.holes import DrawnHole, compensate_hole, worst_error_mm
 from boxjoint.geometry.holes import Hole, between, encloses, mouth_of, to_rectangle, to_sides
 from boxjoint.geometry.rings import Rings, Role
 from boxjoint.solve.panels import Panel
+from boxjoint.solve.seams import Divided, piece_at
 from boxjoint.solve.solution import Solution
 from boxjoint.units import both
 
-__all__ = ["CutHole", "clear_holes", "hole_fault", "hole_warnings"]
+__all__ = ["CutHole", "clear_holes", "hole_fault", "hole_warnings", "holes_of_pieces"]
 
 #: A hole as cut may be off by the roundings of its drawn points to a nanometre.
 _ROUNDING_NM = 2
@@ -103,6 +104,27 @@ def clear_holes(
     return tuple(
         CutHole(placed=p, drawn=d, web=w) for p, d, w in zip(placed, drawn, webs, strict=True)
     )
+
+
+def holes_of_pieces(
+    divided: Divided, holes: Sequence[CutHole], beam: Beam
+) -> tuple[tuple[CutHole, ...], ...]:
+    """Give every piece of a divided panel its own cut-outs, in its own drawing."""
+    found: list[list[CutHole]] = [[] for _ in divided.pieces]
+    for cut in holes:
+        x, y = _middle(cut.placed.hole, cut.placed.hole)
+        n = piece_at(divided, x, y)
+        a, b = divided.offsets[n]
+        (x0, y0), (x1, y1) = cut.placed.hole.lo, cut.placed.hole.hi
+        own = replace(cut.placed.hole, lo=(x0 - a, y0 - b), hi=(x1 - a, y1 - b))
+        found[n].append(
+            CutHole(
+                placed=replace(cut.placed, hole=own),
+                drawn=compensate_hole(own, beam, name=divided.pieces[n].name),
+                web=Web(width=cut.web.width, place=(cut.web.place[0] - a, cut.web.place[1] - b)),
+            )
+        )
+    return tuple(map(tuple, found))
 
 
 def _middle(one: Hole, other: Hole) -> tuple[int, int]:

@@ -56,6 +56,8 @@ def outward_mm(role: int, joint: int, allowance: Allowance) -> float:
         return -allowance.sheet_clearance / 2
     if role == Role.FLOOR:
         return -allowance.floor_relief / 2
+    if role == Role.SEAM:
+        return -allowance.seam_relief / 2
     if role == Role.TIP:
         return allowance.proud
     if role == Role.SHOULDER:

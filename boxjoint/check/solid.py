@@ -21,12 +21,14 @@ On CUT solids, each kept where its nominal panel stands:
 8. the inside, face to face, is as asked: between opposite panels, and between the shoulders of each
    panel that spans it;
 9. every cut-out takes its own area times the thickness and nothing else
-   (``boxjoint.check.solid_holes``, after the others).
+   (``boxjoint.check.solid_holes``, after the others);
+10. the pieces of a panel that a seam divides are together the panel, share nothing, and as cut have the
+    volume and share the volume that the clearances predict.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from boxjoint.check import kernel
 from boxjoint.check.solid_cut import inside_sizes, interference, seats
@@ -41,9 +43,11 @@ from boxjoint.check.solid_facts import (
     near_pairs,
 )
 from boxjoint.check.solid_nominal import apart, closed, entered, filled, in_slabs, nominal_solids
+from boxjoint.check.solid_seams import seam_pieces
 from boxjoint.errors import InputError
 from boxjoint.fit.compensate import Allowance
 from boxjoint.geometry.rings import Rings
+from boxjoint.solve.seams import Divided
 from boxjoint.solve.solution import Solution
 
 __all__ = ["Held", "InsideFound", "Shared", "SolidFault", "SolidProof", "solid_proof"]
@@ -54,6 +58,8 @@ def solid_proof(
     as_cut: Mapping[str, Rings] | None = None,
     allowances: Mapping[str, Allowance] | None = None,
     progress: Progress | None = None,
+    *,
+    divided: Sequence[tuple[Divided, Sequence[Rings]]] = (),
 ) -> SolidProof:
     """Prove a solution on solids.
 
@@ -66,6 +72,8 @@ def solid_proof(
         nominal solids only.
     allowances
         By panel: what its outlines were drawn to allow for. Needed with ``as_cut``.
+    divided
+        Panels that seams divide, each with its pieces as cut, in their own axes.
     progress
         Called with (stage, done, total). Booleans take about 0.03 s a pair at 11 segments an edge
         and grow faster than the number of segments.
@@ -108,6 +116,8 @@ def solid_proof(
         shared = tuple(interference(solution, cut, given, faults, told))
         seated = seats(solution, cut, given, faults, told)
         insides = tuple(inside_sizes(solution, cut, closers, seated, faults))
+        for seam, pieces in counted("seams", divided, told):
+            seam_pieces(seam, pieces, solids, given[seam.panel.name], faults)
     return SolidProof(
         volumes=tuple(volumes.items()),
         union=union,

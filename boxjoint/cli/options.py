@@ -177,9 +177,11 @@ def measured_in_shop(job: Job, book: Path | None, *, quiet: bool = False) -> Mea
 
     from boxjoint.shop.book import Book
     from boxjoint.shop.measured import measured_for
+    from boxjoint.shop.stock import bed_of
 
     with Book.open(book, write=False) as shop:
         found = measured_for(shop, job, datetime.now(UTC))
+        bed = bed_of(shop, job.shop.machine)
     for note in () if quiet else found.notes:
         click.echo(f"shop book: {note}", err=True)
-    return found.measured
+    return dataclasses.replace(found.measured, bed=bed)

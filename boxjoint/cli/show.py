@@ -139,9 +139,9 @@ def _show_panels(built: Built) -> None:
     """Print the panels, those alike in one row, and what was read of their thickness."""
     unit = built.job.unit
     alike: dict[tuple[str, ...], list[str]] = {}
-    for p in built.parts:
-        name = p.panel.name
-        how = ", ".join(filter(None, (panel_thickness(built, name), layer_words(built, name))))
+    for p in built.cut_parts:
+        name, home = p.panel.name, p.home
+        how = ", ".join(filter(None, (panel_thickness(built, home), layer_words(built, home))))
         size, thickness = both_sizes(p.panel.size, unit), both(p.panel.slab.thickness, unit)
         alike.setdefault((size, thickness, how), []).append(name)
     rows, read = [], {}

@@ -78,7 +78,14 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
             ]
     lines += clearance_lines(plan, unit)
     used = built.figures
-    for name in ("sheet_clearance", "proud", "shoulder_relief", "floor_relief", "corner_relief"):
+    for name in (
+        "sheet_clearance",
+        "proud",
+        "shoulder_relief",
+        "floor_relief",
+        "seam_relief",
+        "corner_relief",
+    ):
         figure = used.get(name)
         if figure is not None and (figure.value or name == "sheet_clearance"):
             sign = name in ("sheet_clearance", "proud")
@@ -89,7 +96,7 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
         f"scale Y {plan.scale_y.value:.5f} ({plan.scale_y.stands(unit)})",
     ]
     if part is not None:
-        name = part.panel.name
+        name = part.home
         t = job.thickness(name)
         lines.append(f"thickness {both(t.nm, unit)} ({thickness_words(t, unit)})")
         layers = job.layers(name)
@@ -97,6 +104,11 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
             sheet = both(job.sheet(name).nm, unit)
             lines.append(f"cut {layers} of these from {sheet} and glue them face to face")
         lines.append(f"material {job.material(name)}")
+        if part.of:
+            lines += [
+                f"a piece of {part.of}: glue it to its neighbour before the glue of the box;",
+                "the straight steps of the seam hold by glue only",
+            ]
         lines.append("seen from outside the box; lower left corner of the panel at 0, 0")
     return tuple(lines)
 
@@ -173,8 +185,8 @@ def all_panels_drawing(built: Built) -> Drawing:
     curves: list[Curve] = []
     labels: list[Label] = []
     x = y = row = widest = 0.0
-    limit = max(ROW_MM, *(p.panel.size[0] / 1e6 for p in built.parts))
-    for part in built.parts:
+    limit = max(ROW_MM, *(p.panel.size[0] / 1e6 for p in built.cut_parts))
+    for part in built.cut_parts:
         w, h = (s / 1e6 for s in part.panel.size)
         if x and x + w > limit:
             x, y, row = 0.0, y + row + SPACING_MM, 0.0

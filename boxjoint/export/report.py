@@ -17,6 +17,7 @@ from boxjoint.export.panels import clearance_lines, kerf_text
 from boxjoint.export.report_bodies import bodies, bodies_lines, insides
 from boxjoint.export.report_cutouts import cutout, cutout_lines
 from boxjoint.export.report_inside import compartments, inside, inside_lines
+from boxjoint.export.report_seams import seams, seams_lines
 from boxjoint.export.report_steps import assembly, assembly_lines
 from boxjoint.export.said import (
     area_words,
@@ -107,6 +108,7 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
         "joints": [_joint(built, i) for i in range(len(solution.joints))],
         "panels": {p.panel.name: _panel(built, p, rings) for p in built.parts},
         "sheets_in_slots": _slots(built),
+        "seams": seams(built),
         "assembly": assembly(built),
         "proofs": _proofs(built),
         "warnings": list(built.warnings),
@@ -163,9 +165,9 @@ def _panel(built: Built, part: Part, rings: bool) -> dict[str, Any]:
     x0, y0, x1, y1 = part.drawn.rings.extent
     nominal = panel.rings
     out: dict[str, Any] = {
-        "material": job.material(panel.name),
-        "thickness": _thickness(job.thickness(panel.name)),
-        "layers": job.layers(panel.name),
+        "material": job.material(part.home),
+        "thickness": _thickness(job.thickness(part.home)),
+        "layers": job.layers(part.home),
         "source": "computed",
         "size": [_mm(s) for s in panel.size],
         "drawn_size": [_mm(x1 - x0), _mm(y1 - y0)],
@@ -180,6 +182,8 @@ def _panel(built: Built, part: Part, rings: bool) -> dict[str, Any]:
         "least_web": _mm(part.web.width) if part.web else None,
         "least_neck": _mm(part.neck.width) if part.neck else None,
     }
+    if part.pieces:
+        out["pieces"] = {p.panel.name: _panel(built, p, rings) for p in part.pieces}
     if rings:
         out["nominal_rings"] = _rings(nominal)
         out["drawn_rings"] = _rings(part.drawn.rings)
@@ -263,14 +267,19 @@ def report_json(built: Built) -> str:
         mark += "@"
     # rings go in as text of their own: as plain data they would be most of the memory
     rings: list[str] = []
-    for part in built.parts:
-        panel = plain["panels"][part.panel.name]
+    homes = [
+        (c, panel["pieces"][c.panel.name] if c.of else panel)
+        for part in built.parts
+        for panel in (plain["panels"][part.panel.name],)
+        for c in (*part.pieces, part)  # in the sequence in which they stand in the text
+    ]
+    for part, home in homes:
         for key, found in (
             ("nominal_rings", part.panel.rings),
             ("drawn_rings", part.drawn.rings),
             ("as_cut_rings", part.as_cut),
         ):
-            panel[key] = f"{mark}{len(rings)}"
+            home[key] = f"{mark}{len(rings)}"
             rings.append(json.dumps(_rings(found), separators=(",", ":")))
     pieces: list[str] = []
     rest = _writable(json.dumps(plain, indent=1, ensure_ascii=False) + "\n")
@@ -318,9 +327,9 @@ def report_text(built: Built) -> str:
         "| panel | size, computed | thickness | what it is | area, computed | cut, computed |",
         "|---|---|---|---|---|---|",
     ]
-    for p in built.parts:
-        name = p.panel.name
-        how = ", ".join(filter(None, (panel_thickness(built, name), layer_words(built, name))))
+    for p in built.cut_parts:
+        name, home = p.panel.name, p.home
+        how = ", ".join(filter(None, (panel_thickness(built, home), layer_words(built, home))))
         lines.append(
             f"| {name} | {both_sizes(p.panel.size, unit)} | {both(p.panel.slab.thickness, unit)} | "
             f"{how} | {area_words(p.area_nm2 / _MM**2, unit)} | "
@@ -353,6 +362,7 @@ def report_text(built: Built) -> str:
                 f"| {s['panel']} | {s['sheet']} | {own_first(round(s['width'] * _MM), unit, places=3)} | "
                 f"{_clearances(thick, thin, unit)} |"
             )
+    lines += seams_lines(built)
     lines += assembly_lines(built)
     lines += ["", "## Proofs", ""]
     e = built.exact

@@ -9,6 +9,7 @@ cheek     kerf/2 - sheet clearance/2 (the sheet cannot share it)
 shoulder  kerf/2 (of a guest: less the shoulder relief)
 tip       kerf/2 + proud
 floor     kerf/2 - floor relief/2
+seam      kerf/2 - seam relief/2
 rim       kerf/2
 step      kerf/2, so that the step as cut lies at the nominal vertex
 ========  ====================================================
@@ -71,6 +72,8 @@ class Allowance:
         Taken off the shoulders of this panel (0 unless it is a guest).
     floor_relief
         Taken off both floors of a half-lap together.
+    seam_relief
+        Taken off both sides of a seam together, at the tips and bottoms of its steps.
     """
 
     clearance: Sequence[float]
@@ -78,6 +81,7 @@ class Allowance:
     proud: float = 0.0
     shoulder_relief: float = 0.0
     floor_relief: float = 0.2
+    seam_relief: float = 0.1
 
     def outward(self, rings: Rings) -> NDArray[np.float64]:
         """(n,) nm: how far each side moves outward before any kerf."""
@@ -87,6 +91,7 @@ class Allowance:
         by_role[Role.SHOULDER] = -self.shoulder_relief
         by_role[Role.CHEEK] = -self.sheet_clearance / 2
         by_role[Role.FLOOR] = -self.floor_relief / 2
+        by_role[Role.SEAM] = -self.seam_relief / 2
         out = by_role[rings.role]
         flank = rings.role == Role.FLANK
         out[flank] = -clearance[rings.joint[flank]] / 4

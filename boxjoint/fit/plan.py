@@ -19,14 +19,18 @@ from boxjoint.fit.fits import (
     family_of,
 )
 from boxjoint.fit.tabs import EDGE_SD_MM, clearance_for_joint
+from boxjoint.geometry.rings import Role
 from boxjoint.job.figures import Figure
 from boxjoint.job.hints import gauge_command
-from boxjoint.job.records import Job, PerAxis, Source
+from boxjoint.job.records import CornerStyle, Job, PerAxis, Source
+from boxjoint.units import mm_and_thou
 
 __all__ = ["Measured", "Plan", "plan_cut", "seat_gap"]
 
 SHOULDER_RELIEF_MM = 0.1
 FLOOR_RELIEF_MM = 0.2
+SEAM_RELIEF_MM = 0.1
+CORNER_ALLOWANCE_MM = 0.05
 BRITTLE_RELIEF_MM = 0.5
 
 
@@ -36,7 +40,7 @@ class Measured:
 
     ``clearance`` is for the fit that the job names; ``clearance_axis`` (``x`` or ``y``) is the one along
     which the comb was cut, and ``kerf_difference_u_mm`` the standard uncertainty of kerf_x - kerf_y,
-    over which it is carried to the other.
+    over which it is carried to the other. ``bed`` is how far the machine's head reaches, nm.
     """
 
     kerf_x: Figure | None = None
@@ -46,6 +50,7 @@ class Measured:
     clearance: Figure | None = None
     clearance_axis: str = ""
     kerf_difference_u_mm: float | None = None
+    bed: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,12 +76,14 @@ class Plan:
     proud: Figure
     shoulder_relief: Figure
     floor_relief: Figure
+    seam_relief: Figure
     corner_relief: Figure
     web: Figure
     webs: tuple[float, ...]
     joint_source: Source
     edge_sd: Figure | None = None
     tool: Figure | None = None
+    corner_style: CornerStyle = "diagonal"
     comb_axis: str = ""
     kerf_difference_u_mm: float | None = None
     warnings: tuple[str, ...] = ()
@@ -124,7 +131,19 @@ class Plan:
             proud=self.proud.value,
             shoulder_relief=self.shoulder_relief.value if guest else 0.0,
             floor_relief=self.floor_relief.value,
+            seam_relief=self.seam_relief.value,
         )
+
+    def outward(self, *, guest: bool = False) -> list[float]:
+        """By role: how far a side as cut lies outside its nominal place, mm (of flanks: 0)."""
+        found = [0.0] * len(Role)
+        found[Role.TIP] = self.proud.value
+        found[Role.CHEEK] = -self.sheet_clearance.value / 2
+        found[Role.FLOOR] = -self.floor_relief.value / 2
+        found[Role.SEAM] = -self.seam_relief.value / 2
+        if guest:
+            found[Role.SHOULDER] = -self.shoulder_relief.value
+        return found
 
     @property
     def figures(self) -> dict[str, Figure]:
@@ -139,6 +158,7 @@ class Plan:
             "proud",
             "shoulder_relief",
             "floor_relief",
+            "seam_relief",
             "corner_relief",
             "web",
         )
@@ -215,10 +235,21 @@ def plan_cut(
         )
     relief = job.joint.corner_relief
     if relief is not None:
+        if tool is not None and relief / 1e6 < tool.value / 2:
+            raise InputError(
+                "the cutter does not enter a relief of this radius",
+                where="[joint] corner_relief",
+                value=mm_and_thou(relief / 1e6, places=4),
+                limit=f"at least the cutter's radius, {mm_and_thou(tool.value / 2, places=4)}",
+                do="leave it out, or take a thinner cutter",
+            )
         corner = Figure(value=relief / 1e6, source=Source.ASKED)
     elif tool is not None:
+        more = _asked(job.joint.corner_allowance, CORNER_ALLOWANCE_MM, "")
         corner = Figure(
-            value=tool.value / 2, source=Source.COMPUTED, note="radius of the router's cutter"
+            value=tool.value / 2 + more.value,
+            source=Source.COMPUTED,
+            note=f"radius of the router's cutter and {more.value:.3g} mm ({more.source})",
         )
     elif any(brittle.values()):
         corner = Figure(
@@ -255,12 +286,16 @@ def plan_cut(
         floor_relief=_asked(
             job.joint.floor_relief, FLOOR_RELIEF_MM, "so that half-laps close on their rims"
         ),
+        seam_relief=_asked(
+            job.seams.relief, SEAM_RELIEF_MM, "so that the steps of a seam close on their sides"
+        ),
         corner_relief=corner,
         web=web,
         webs=tuple(web_of),
         joint_source=Source.COMPUTED if from_comb and shifted else clearance.source,
         edge_sd=edge_sd if from_comb else None,
         tool=tool,
+        corner_style=job.joint.corner_style,
         comb_axis=shop.clearance_axis if combed else "",
         kerf_difference_u_mm=shop.kerf_difference_u_mm if combed else None,
         warnings=tuple(warnings),

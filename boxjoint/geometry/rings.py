@@ -63,6 +63,8 @@ class Role(IntEnum):
     """Bottom of a half-lap's slot."""
     STEP = 6
     """Joins two sides on one line that were moved differently."""
+    SEAM = 7
+    """Tip or bottom of a step of a seam: cut edge against the cut edge of the same panel."""
 
 
 _ROLES = 8  # labels are (joint + 1) * _ROLES + role, one integer that a cumulative sum can carry

@@ -9,7 +9,7 @@ from fractions import Fraction
 from boxjoint.errors import nearest_name
 from boxjoint.job.limits import WINDOWS, outside, rank_problem, segments_problem
 from boxjoint.job.problems import Problem, job_error
-from boxjoint.job.words import DIRECTIONS, FITS, Ends
+from boxjoint.job.words import CORNER_STYLES, DIRECTIONS, FITS, CornerStyle, Ends
 from boxjoint.units import NM_PER_MM
 
 __all__ = ["JointAsk"]
@@ -23,6 +23,7 @@ _LENGTHS = (
     "shoulder_relief",
     "floor_relief",
     "corner_relief",
+    "corner_allowance",
 )
 
 
@@ -33,7 +34,8 @@ class JointAsk:
     ``clearance`` (nm, negative is interference) excludes ``fit``; ``tab_width`` (nm) excludes
     ``segments`` (odd counts by direction). ``rank`` is strongest first and may name a part of the
     panels; the others follow in the default rank. ``corner_relief`` is the radius of the relief at
-    inside corners, nm; ``None``: by material and tool.
+    inside corners, nm; ``None``: by material and tool. ``corner_style`` says where it lies;
+    ``corner_allowance`` is how much larger than a router's cutter it is drawn, nm.
     """
 
     clearance: int | None = None
@@ -48,6 +50,8 @@ class JointAsk:
     shoulder_relief: int | None = None
     floor_relief: int | None = None
     corner_relief: int | None = None
+    corner_style: CornerStyle = "diagonal"
+    corner_allowance: int | None = None
 
     def __post_init__(self) -> None:
         problems = [p for p in _problems(self) if p is not None]
@@ -81,6 +85,7 @@ def _problems(ask: JointAsk) -> Iterator[Problem | None]:
     if ask.fit is not None:
         yield _choice("fit", ask.fit, FITS)
     yield _choice("ends", ask.ends, ("inner", "outer"))
+    yield _choice("corner_style", ask.corner_style, CORNER_STYLES)
     yield from _segments(ask.segments)
     if isinstance(ask.rank, str) or not all(isinstance(name, str) for name in ask.rank):
         yield Problem(

@@ -41,11 +41,12 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "shop",
         "sheets",
         "nest",
+        "seams",
     ),
     ("inside",): DIRECTIONS,
     ("stock",): ("material", "thickness", "film"),
     ("panels",): PANELS,
-    ("panels", "*"): ("thickness", "material", "layers", "grain", "turn"),
+    ("panels", "*"): ("thickness", "material", "layers", "grain", "turn", "seam"),
     ("bottom",): ("raised",),
     ("dividers",): ("length", "width", "thickness", "material", "height", "fixing", "clearance"),
     ("dividers", "length"): ("compartments",),
@@ -72,6 +73,8 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "shoulder_relief",
         "floor_relief",
         "corner_relief",
+        "corner_style",
+        "corner_allowance",
     ),
     ("joint", "segments"): DIRECTIONS,
     ("top",): ("kind", "clearance", "depth", "lip", "gap"),
@@ -120,6 +123,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "labels",
         "level",
     ),
+    ("seams",): ("allowed", "longest", "depth", "steps", "relief"),
 }
 
 # a value with keys of its own, written as { x = ..., y = ... } behind its key

@@ -137,6 +137,10 @@ WINDOWS: dict[str, Window] = {
         name="corner relief", least=_F(0), most=_F(5), form="small",
         hint="corner relief is a radius",
     ),
+    "corner_allowance": Window(
+        name="corner allowance", least=_F(0), most=_F(1), form="small",
+        hint="corner allowance is added to the radius of a router's cutter",
+    ),
 }  # fmt: skip
 
 #: Windows of what fills a box; :func:`boxjoint.job.measures.measures` says which key takes which.
@@ -223,6 +227,10 @@ SHEET_WINDOWS: dict[str, Window] = {
         name="margin", least=_F(0), most=_F(500), usual=(_F(1), _F(30)), form="small",
         hint="margin is from the edge of the sheet; 3 to 5 mm is usual (common practice, no source)",
     ),
+    "longest": Window(name="longest piece", least=_F(20), most=_HOUSE, hint=_UNIT_HINT),
+    "seam": Window(name="place of a seam", least=_F(5), most=_HOUSE, hint=_UNIT_HINT),
+    "depth": Window(name="depth of a seam's steps", least=_F(2), most=_F(500), hint=_UNIT_HINT),
+    "relief": Window(name="relief of a seam", least=_F(0), most=_F(2), form="small"),
 }  # fmt: skip
 #: Sheets of one size, and keep-outs on one.
 MOST_SHEETS = 10_000

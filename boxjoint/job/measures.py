@@ -115,6 +115,10 @@ def _sheets(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
         (("nest", "margin"), "margin", nest.margin),
         *((("nest", "bed", n), "bed", nm) for n, nm in enumerate(nest.bed or ())),
     ]
+    found += [
+        (("seams", name), name, getattr(job.seams, name)) for name in ("longest", "depth", "relief")
+    ]
+    found += [(("panels", name, "seam"), "seam", ask.seam) for name, ask in job.panels.items()]
     homes: list[tuple[Keys, tuple[tuple[int, int, int, int], ...]]] = [(("nest",), nest.keep_outs)]
     for name, sheet in job.sheets.items():
         found += [(("sheets", name, "size", n), "size", nm) for n, nm in enumerate(sheet.size)]

@@ -20,16 +20,28 @@ from boxjoint.job.filling import (
     Item,
 )
 from boxjoint.job.joint_ask import JointAsk
+from boxjoint.job.seams import SeamAsk
 from boxjoint.job.sheets import Nesting, SheetAsk, Turn
 from boxjoint.job.thickness import Source, Thickness
 from boxjoint.job.tops import Drawers, Stack, Top, further_panels, homes_of
-from boxjoint.job.words import AXES, DIRECTIONS, FITS, PANELS, Ends, Unit
+from boxjoint.job.words import (
+    AXES,
+    CORNER_STYLES,
+    DIRECTIONS,
+    FITS,
+    PANELS,
+    CornerStyle,
+    Ends,
+    Unit,
+)
 
 __all__ = [
     "AXES",
+    "CORNER_STYLES",
     "DIRECTIONS",
     "FITS",
     "PANELS",
+    "CornerStyle",
     "Cut",
     "Cutout",
     "Drawers",
@@ -39,6 +51,7 @@ __all__ = [
     "JointAsk",
     "PanelAsk",
     "PerAxis",
+    "SeamAsk",
     "ShopAsk",
     "Source",
     "Stack",
@@ -110,7 +123,8 @@ class PanelAsk:
 
     ``layers`` sheets are glued face to face and are one panel of their thickness together.
     ``grain`` is the axis of the panel's drawing that the sheet's grain has to run along, ``""`` where
-    it does not matter; ``turn`` is how it may be turned on the sheet.
+    it does not matter; ``turn`` is how it may be turned on the sheet. ``seam`` is where it is
+    divided, nm from the left (or lower) end of its drawing; ``None``: nowhere, or where the rule says.
     """
 
     thickness: Thickness | None = None
@@ -118,6 +132,7 @@ class PanelAsk:
     layers: int | None = None
     grain: str = ""
     turn: Turn | None = None
+    seam: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +195,7 @@ class Job:
     shop: ShopAsk = field(default_factory=ShopAsk)
     sheets: dict[str, SheetAsk] = field(default_factory=dict)
     nest: Nesting = field(default_factory=Nesting)
+    seams: SeamAsk = field(default_factory=SeamAsk)
     path: str = field(default="", compare=False)
     text: str = field(default="", compare=False, repr=False)
 
@@ -205,6 +221,10 @@ class Job:
     def turn(self, panel: str) -> Turn:
         """How the named panel may be turned on a sheet."""
         return next((own.turn for own in self._asks(panel) if own.turn), self.nest.turn)
+
+    def seam(self, panel: str) -> int | None:
+        """Where the job says that the named panel is divided, nm; ``None`` where it says nothing."""
+        return next((own.seam for own in self._asks(panel) if own.seam is not None), None)
 
     def layers(self, panel: str) -> int:
         """How many sheets the named panel is laminated from."""

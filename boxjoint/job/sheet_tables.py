@@ -1,11 +1,17 @@
-"""The tables of the sheets that a job is cut from, and of how its panels lie on them."""
+"""The tables of the sheets that a job is cut from, of how its panels lie on them, and of seams."""
 
 from __future__ import annotations
 
 from typing import cast
 
 from boxjoint.job.keys import Keys
-from boxjoint.job.limits import MOST_KEEP_OUTS, MOST_SHEETS, SHEET_WINDOWS
+from boxjoint.job.limits import (
+    MOST_KEEP_OUTS,
+    MOST_SHEETS,
+    SHEET_WINDOWS,
+    segments_problem,
+)
+from boxjoint.job.seams import SeamAsk
 from boxjoint.job.sheets import (
     AXES,
     FACES,
@@ -142,4 +148,24 @@ class SheetReader(TopReader):
             ),
             level=level,
             **flags,
+        )
+
+    def _read_seams(self) -> SeamAsk:
+        table = self._table(("seams",))
+        steps = table.get("steps")
+        if steps is not None:
+            if not isinstance(steps, int) or isinstance(steps, bool):
+                self._wrong(("seams", "steps"), "a count of steps must be a whole number", steps)
+                steps = None
+            elif problem := segments_problem(("seams", "steps"), steps):
+                self.problems.append(problem)
+                steps = None
+        lengths = {
+            name: self._sheet_nm(("seams", name), table.get(name), window)
+            for name, window in (("longest", "longest"), ("depth", "depth"), ("relief", "relief"))
+        }
+        return SeamAsk(
+            allowed=self._flag(("seams", "allowed"), table.get("allowed"), False),
+            steps=steps,
+            **lengths,
         )

@@ -19,8 +19,10 @@ from boxjoint.job.keys import TABLES, Keys, is_known
 from boxjoint.job.limits import WINDOWS, Window, rank_problem, segments_problem
 from boxjoint.job.problems import Problem
 from boxjoint.job.records import (
+    CORNER_STYLES,
     DIRECTIONS,
     FITS,
+    CornerStyle,
     Cut,
     Drawers,
     Ends,
@@ -49,6 +51,7 @@ _JOINT_LENGTHS = (
     "shoulder_relief",
     "floor_relief",
     "corner_relief",
+    "corner_allowance",
 )
 
 
@@ -72,7 +75,7 @@ class TableReader(CutoutReader):
         cut = self._read_cut()
         joint = self._read_joint()
         shop = self._read_shop()
-        sheets, nest = self._read_sheets(), self._read_nest()
+        sheets, nest, seams = self._read_sheets(), self._read_nest(), self._read_seams()
         top_ask, stack, drawers = self._read_top(), self._read_stack(), self._read_drawers()
         cutouts = self._read_cutouts()
         if self.problems or self.unit is None or filling is None or stock is None:
@@ -101,6 +104,7 @@ class TableReader(CutoutReader):
             shop=shop,
             sheets=sheets,
             nest=nest,
+            seams=seams,
             path=self.path,
         )
 
@@ -156,6 +160,7 @@ class TableReader(CutoutReader):
                     layers=self._layers((*keys, "layers"), table.get("layers")),
                     grain=self._axis((*keys, "grain"), table.get("grain")),
                     turn=self._turn((*keys, "turn"), table.get("turn")),
+                    seam=self._sheet_nm((*keys, "seam"), table.get("seam"), "seam"),
                 )
         return panels
 
@@ -227,6 +232,7 @@ class TableReader(CutoutReader):
         proud = self._length_nm(("joint", "proud"), table.get("proud", 0), signed=True)
         fit = self._choice(("joint", "fit"), table.get("fit"), FITS)
         ends = self._choice(("joint", "ends"), table.get("ends"), ("inner", "outer"))
+        style = self._choice(("joint", "corner_style"), table.get("corner_style"), CORNER_STYLES)
         segments = self._segments(table)
         rank = self._rank(table.get("rank", []))
         if self.problems:
@@ -236,6 +242,7 @@ class TableReader(CutoutReader):
             proud=proud or 0,
             fit=fit,
             ends=cast(Ends, ends or "inner"),
+            corner_style=cast(CornerStyle, style or "diagonal"),
             segments=segments,
             rank=rank,
         )

@@ -51,6 +51,7 @@ _LENGTHS = (
     "shoulder_relief",
     "floor_relief",
     "corner_relief",
+    "corner_allowance",
 )
 
 
@@ -190,6 +191,7 @@ def job_to_toml(job: Job) -> str:
                     "layers": panel.layers,
                     "grain": panel.grain or None,
                     "turn": panel.turn,
+                    "seam": _length(panel.seam, job),
                 },
             )
         )
@@ -278,7 +280,12 @@ def _sheets(job: Job) -> list[tuple[str, dict[str, object]]]:
     for key in ("turn", "face", "windows", "continuous", "one_axis", "labels", "level"):
         value = getattr(nest, key)
         values[key] = value if value != getattr(plain, key) else None
-    return [*tables, ("nest", values)]
+    seams: dict[str, object] = {
+        "allowed": job.seams.allowed or None,
+        "steps": job.seams.steps,
+        **{k: _length(getattr(job.seams, k), job) for k in ("longest", "depth", "relief")},
+    }
+    return [*tables, ("nest", values), ("seams", seams)]
 
 
 def _cutout(cutout: Cutout, job: Job) -> dict[str, object]:
@@ -389,6 +396,7 @@ def _joint(job: Job) -> dict[str, object]:
         "fit": ask.fit,
         "segments": ask.segments or None,
         "ends": ask.ends if ask.ends != plain.ends else None,
+        "corner_style": ask.corner_style if ask.corner_style != plain.corner_style else None,
         "rank": list(ask.rank) or None,
         "proud": _length(ask.proud, job) if ask.proud else None,
         **lengths,

@@ -41,8 +41,8 @@ class Pieces:
 
     @cached_property
     def parts(self) -> dict[str, Part]:
-        """Parts by the panel's name."""
-        return {p.panel.name: p for p in self.built.parts}
+        """What is cut, by its name: of a divided panel its pieces."""
+        return {p.panel.name: p for p in self.built.cut_parts}
 
     def piece(self, name: str, quarters: int) -> Piece:
         """The named panel turned so, compensated for lying so."""
@@ -97,10 +97,10 @@ def items_of(pieces: Pieces) -> tuple[Item, ...]:
     """The panels of one job as items to nest, in the job's own sequence."""
     job = pieces.line.job
     found = []
-    for part in pieces.built.parts:
+    for part in pieces.built.cut_parts:
         name = part.panel.name
         width, height = pieces.size(name, 0)
-        grain = job.grain(name)
+        grain = job.grain(part.home)
         found.append(
             Item(
                 name=name,
@@ -108,10 +108,10 @@ def items_of(pieces: Pieces) -> tuple[Item, ...]:
                 width=width,
                 height=height,
                 turned=pieces.size(name, 1),
-                material=job.material(name),
-                thickness=job.sheet(name).nm,
-                quantity=pieces.line.quantity * job.layers(name),
-                turn=job.turn(name),
+                material=job.material(part.home),
+                thickness=job.sheet(part.home).nm,
+                quantity=pieces.line.quantity * job.layers(part.home),
+                turn=job.turn(part.home),
                 grain=_axis(grain),
                 windows=_windows(pieces.piece(name, 0).drawn.rings),
                 face_up="inside" if pieces.mirrored else "outside",

@@ -182,7 +182,7 @@ def _fixed_marks(piece: Piece) -> tuple[_Room, list[Strokes], tuple[str, ...]]:
     texts: list[Strokes] = []
     missing: list[str] = []
     built, panel = piece.built, piece.part.panel
-    slab = next(i for i, p in enumerate(built.solution.panels) if p.name == panel.name)
+    slab = next(i for i, p in enumerate(built.solution.panels) if p.name == piece.part.home)
     letters = joint_letters(built)
     flip = -1.0 if piece.mirrored else 1.0
     middle = ((room.extent[0] + room.extent[2]) / 2, (room.extent[1] + room.extent[3]) / 2)
@@ -190,12 +190,15 @@ def _fixed_marks(piece: Piece) -> tuple[_Room, list[Strokes], tuple[str, ...]]:
     for joint in built.solution.joints:
         if slab not in (joint.a, joint.b):
             continue
+        bar = joint.bar.common(panel.slab.box)
+        if bar is None:
+            continue  # on another piece of a divided panel
         along = panel.frame.axes.index(joint.axis)
         spans = []
         for k in (0, 1):
             axis = panel.frame.axes[k]
             _, lo, hi = panel.frame.to_drawing(
-                axis, np.array([joint.bar.lo[axis]]), np.array([joint.bar.hi[axis]])
+                axis, np.array([bar.lo[axis]]), np.array([bar.hi[axis]])
             )
             a, b = float(lo[0]) / 1e6, float(hi[0]) / 1e6
             spans.append((min(flip * a, flip * b), max(flip * a, flip * b)) if k == 0 else (a, b))

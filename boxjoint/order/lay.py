@@ -16,13 +16,14 @@ import numpy as np
 from boxjoint.check.as_cut import joints_as_cut, sides_off
 from boxjoint.check.built import Built
 from boxjoint.check.cutouts import hole_fault
+from boxjoint.check.seams import SeamAsCut, joined, seams_as_cut
 from boxjoint.errors import InputError
 from boxjoint.fit.compensate import virtual_cut
 from boxjoint.fit.plan import Measured
-from boxjoint.geometry.rings import Rings, Role, mirrored
+from boxjoint.geometry.rings import Rings, mirrored
 from boxjoint.job.records import DIRECTIONS
 from boxjoint.job.sheets import Nesting
-from boxjoint.make import CLEARANCE_TOLERANCE_NM, build
+from boxjoint.make import CLEARANCE_TOLERANCE_NM, build, seam_faults
 from boxjoint.order.items import Pieces, items_of, places_of, shifted
 from boxjoint.order.labels import Marker, waste_line
 from boxjoint.order.records import Copy, Laid, LaidSheet, Line, Order
@@ -272,12 +273,7 @@ def _faults(
             cut = shifted(cut, (-int(home[0]), -int(home[1])))
             if np.abs(cut.xy - piece.as_cut.xy).max() > 1:
                 faults.append(f"{sheet.name}, {copy.label}: cut otherwise at its place than alone")
-            outward = [0.0] * len(Role)
-            outward[Role.TIP] = plan.proud.value
-            outward[Role.CHEEK] = -plan.sheet_clearance.value / 2
-            outward[Role.FLOOR] = -plan.floor_relief.value / 2
-            if panel.slab.guest:
-                outward[Role.SHOULDER] = -plan.shoulder_relief.value
+            outward = plan.outward(guest=panel.slab.guest)
             off = sides_off(panel.rings, piece.as_cut, outward, [-c / 4 for c in plan.clearances])
             if off:
                 x, y = off[0].place
@@ -302,13 +298,23 @@ def _joint_faults(
     line: Line, built: Built, ways: dict[tuple[str, str], dict[int, Rings]]
 ) -> list[str]:
     """Compare the clearances of all joints, for the first and the last way that each panel lies."""
-    names = [p.name for p in built.solution.panels]
-    missing = [n for n in names if (line.group, n) not in ways]
+    missing = [c.panel.name for c in built.cut_parts if (line.group, c.panel.name) not in ways]
     if missing:
         return [f"{line.group}: {', '.join(missing)} lie on no sheet"]
     faults = []
     for pick in (min, max):
-        cut = [ways[line.group, n][pick(ways[line.group, n])] for n in names]
+        cut: list[Rings] = []
+        seams: list[SeamAsCut] = []
+        for part in built.parts:
+            laid = [
+                ways[line.group, c.panel.name][pick(ways[line.group, c.panel.name])]
+                for c in part.cut
+            ]
+            cut.append(laid[0] if part.divided is None else joined(part.divided, laid))
+            if part.divided is not None:
+                seams += seams_as_cut(part.divided, laid)
+        for seam in seams:
+            faults += [f"{line.group}, {f}" for f in seam_faults(built.plan, seam)]
         for joint in joints_as_cut(built.solution, cut):
             asked = built.plan.clearances[joint.joint] * 1e6
             found = (joint.least, joint.greatest, joint.least_flank, joint.greatest_flank)

@@ -7,7 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
-from boxjoint.check.built import Built
+from boxjoint.check.built import Built, Part
 from boxjoint.export.papers.records import KerfUsed, OrderedJob, ShopPapers
 from boxjoint.export.papers.records_bench import (
     Assembly,
@@ -147,14 +147,14 @@ def _cut_rows(planned: Planned) -> tuple[CutRow, ...]:
     rows = []
     for line, built in zip(laid.order.lines, laid.built, strict=True):
         job = line.job
-        for part in built.parts:
-            name = part.panel.name
+        for part in built.cut_parts:
+            name, home = part.panel.name, part.home
             on = sorted(
                 s.number
                 for s in laid.sheets
                 if any(c.group == line.group and c.name == name for c in s.copies)
             )
-            grain, layers = job.grain(name), job.layers(name)
+            grain, layers = job.grain(home), job.layers(home)
             rows.append(
                 CutRow(
                     part=name,
@@ -164,15 +164,20 @@ def _cut_rows(planned: Planned) -> tuple[CutRow, ...]:
                         _computed(part.panel.size[0] / 1e6),
                         _computed(part.panel.size[1] / 1e6),
                     ),
-                    material=job.material(name),
-                    thickness=_thickness(job.sheet(name)),
+                    material=job.material(home),
+                    thickness=_thickness(job.sheet(home)),
                     grain={"x": "across", "y": "up"}.get(grain, "any"),
                     sheets=tuple(dict.fromkeys(on)),
                     unit=job.unit,
-                    note=f"glue {layers} face to face" if layers > 1 else "",
+                    note=_note(part, layers),
                 )
             )
     return tuple(rows)
+
+
+def _note(part: Part, layers: int) -> str:
+    said = [f"a piece of {part.of}, glued at its seam"] if part.of else []
+    return "; ".join([*said, *([f"glue {layers} face to face"] if layers > 1 else [])])
 
 
 def _numbers(found: SheetCuts) -> dict[int, int]:
