@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from boxjoint.check.as_cut import (
     inside_as_cut,
@@ -17,7 +18,6 @@ from boxjoint.check.as_cut import (
 )
 from boxjoint.check.built import Built, Part
 from boxjoint.check.compartments import compartments_as_cut
-from boxjoint.check.cutouts import clear_holes, hole_warnings, holes_of_pieces
 from boxjoint.check.exact import exact_proof
 from boxjoint.check.one_kerf import clearance_off, inside_off, one_kerf_warnings, sheet_off
 from boxjoint.check.seams import SeamAsCut, joined, pieces_problem, seams_as_cut
@@ -32,9 +32,7 @@ from boxjoint.export.svg import drawing_to_svg
 from boxjoint.fit.bounds import refuse_out_of_proportion
 from boxjoint.fit.compensate import Beam, compensate, virtual_cut
 from boxjoint.fit.controller import OneKerf, one_kerf
-from boxjoint.fit.cutouts import place_cutouts
 from boxjoint.fit.fits import ASSUMED_KERF_MM
-from boxjoint.fit.holes import compensate_hole
 from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
 from boxjoint.fit.relief import relieve
 from boxjoint.fit.seams import find_seams
@@ -52,6 +50,10 @@ from boxjoint.solve.seams import Divided
 from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
 from boxjoint.units import both, own_first, small_size
+
+if TYPE_CHECKING:  # cut-outs are loaded only where a job has some
+    from boxjoint.check.cutouts import CutHole
+    from boxjoint.fit.cutouts import Placed
 
 __all__ = ["build", "files", "seam_faults", "solid", "tab_ask"]
 
@@ -121,7 +123,7 @@ def build(
     ]
     plan = plan_cut(job, names, mates, measured)
     refuse_out_of_proportion(plan, solution)
-    placed = place_cutouts(job, solution, plan)
+    placed = _placed(job, solution, plan)
     seams = find_seams(job, solution, plan, measured.bed if measured else None, placed)
     if seams.divided:  # the flanks of a seam have a clearance like those of a joint
         mates += [
@@ -139,6 +141,8 @@ def build(
                 panel.rings, plan.beam, plan.allowance(guest=panel.slab.guest), name=panel.name
             )
             for cutout in placed.get(panel.name, ()):
+                from boxjoint.fit.holes import compensate_hole
+
                 compensate_hole(cutout.hole, plan.beam, name=panel.name)
         beam = Beam(kerf=PerAxis(x=0.0, y=0.0), scale=plan.beam.scale)
 
@@ -147,11 +151,13 @@ def build(
     for i, (panel, web) in enumerate(zip(solution.panels, plan.webs, strict=True)):
         whole = _part(plan, beam, single, panel, web)
         relief = whole.relieved.radius if whole.relieved.corners else 0.0
-        holes = clear_holes(
+        holes = _holes(
             solution, panel, whole.as_cut, placed.get(panel.name, ()), beam, web, relief_mm=relief
         )
         whole = replace(whole, holes=holes)
         if (divided := seams.divided.get(i)) is not None:
+            from boxjoint.check.cutouts import holes_of_pieces
+
             pieces = tuple(
                 replace(_part(plan, beam, single, p, web), of=panel.name, holes=h)
                 for p, h in zip(divided.pieces, holes_of_pieces(divided, holes, beam), strict=True)
@@ -218,6 +224,33 @@ def _part(plan: Plan, beam: Beam, single: OneKerf | None, panel: Panel, web: flo
         web=web_left(as_cut, drawn, relieved) if web > 0 or as_cut.count > 1 else None,
         neck=web_left(as_cut, drawn, relieved, necks=True) if web > 0 else None,
     )
+
+
+def _placed(job: Job, solution: Solution, plan: Plan) -> Mapping[str, tuple[Placed, ...]]:
+    """Cut-outs by panel; what they need is loaded only where there are some."""
+    if not job.cutouts:
+        return {}
+    from boxjoint.fit.cutouts import place_cutouts
+
+    return place_cutouts(job, solution, plan)
+
+
+def _holes(
+    solution: Solution,
+    panel: Panel,
+    as_cut: Rings,
+    placed: tuple[Placed, ...],
+    beam: Beam,
+    web: float,
+    *,
+    relief_mm: float,
+) -> tuple[CutHole, ...]:
+    """Cut-outs of one panel as cut, clear of all else."""
+    if not placed:
+        return ()
+    from boxjoint.check.cutouts import clear_holes
+
+    return clear_holes(solution, panel, as_cut, placed, beam, web, relief_mm=relief_mm)
 
 
 def _refuse_outside(job: Job, arrangement: Arrangement) -> None:
@@ -375,7 +408,10 @@ def _warnings(built: Built, measured: Measured | None) -> list[str]:
     found += built.assembly.warnings
     tabs = min((r.width for t in built.solution.tabs for r in t.runs), default=0)
     for part in built.parts:
-        found += hole_warnings(part.panel, part.holes)
+        if part.holes:
+            from boxjoint.check.cutouts import hole_warnings
+
+            found += hole_warnings(part.panel, part.holes)
         if part.relieved.left_out:
             found.append(
                 f"{part.panel.name}: {part.relieved.left_out} inside corners have no relief of "

@@ -31,7 +31,7 @@ __all__ = ["Bools", "find_strikes"]
 
 Bools = NDArray[np.bool_]
 
-_BATCH = 2_000_000  # cuboids or pairs of them looked at in one go: bounds the memory
+_BATCH = 20_000  # cuboids or pairs of them looked at in one go: bounds the memory, and fits a cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING
 from boxjoint.check.as_cut import InsideAsCut, JointAsCut, SheetAsCut, Web
 from boxjoint.check.assembly import Assembly
 from boxjoint.check.compartments import CompartmentAsCut
-from boxjoint.check.cutouts import CutHole
 from boxjoint.check.exact import ExactProof
 from boxjoint.check.seams import SeamAsCut
 from boxjoint.errors import ProofFailed
 from boxjoint.fit.compensate import Beam, Drawn
 from boxjoint.fit.controller import OneKerf, one_kerf
-from boxjoint.fit.cutouts import cutout_figures
 from boxjoint.fit.plan import Plan
 from boxjoint.fit.relief import Relieved
 from boxjoint.geometry.rings import Rings
@@ -28,6 +26,7 @@ from boxjoint.solve.seams import Divided
 from boxjoint.solve.solution import Solution
 
 if TYPE_CHECKING:  # loaded only where the solid proof is run
+    from boxjoint.check.cutouts import CutHole
     from boxjoint.check.solid import SolidProof
 
 __all__ = ["Built", "Part"]
@@ -190,7 +189,11 @@ class Built:
                 source=Source.ASKED if asked else Source.ASSUMED,
                 note="wall to wall minus loose divider, both ends together",
             )
-        return found | clearance_figures(self.job) | cutout_figures(self.job)
+        if self.job.cutouts:
+            from boxjoint.fit.cutouts import cutout_figures
+
+            found |= cutout_figures(self.job)
+        return found | clearance_figures(self.job)
 
     def inside_along(self, axis: int) -> InsideAsCut | None:
         """The inside that was asked for, along an axis: of equal ones the first that panels hold."""

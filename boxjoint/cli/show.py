@@ -7,11 +7,10 @@ import re
 import sys
 import textwrap
 from collections.abc import Sequence
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 import click
 
-from boxjoint.again import Change, Restocked
 from boxjoint.check.built import Built
 from boxjoint.export.panels import kerf_text
 from boxjoint.export.report_inside import whole_as_cut
@@ -21,6 +20,9 @@ from boxjoint.job.records import DIRECTIONS, Source
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import find_inside
 from boxjoint.units import both, both_sizes, own_first
+
+if TYPE_CHECKING:
+    from boxjoint.again import Change, Restocked
 
 __all__ = ["Progress", "show_built", "show_restocked", "show_table"]
 

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from boxjoint import __version__
 from boxjoint.check.built import Built, Part
 from boxjoint.export.said import half_kerf, thickness_words
-from boxjoint.fit.holes import with_notches
 from boxjoint.fit.plan import Plan
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
 from boxjoint.job.figures import Figure
@@ -142,7 +141,9 @@ def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:
         arcs: NDArray[np.float64] | None = bulge
         if not bulge.any():  # drop what lies on straight lines; relief leaves corners as they are
             xy, arcs = plain[k] / 1e6, None
-        if k == 0:
+        if k == 0 and part.holes:
+            from boxjoint.fit.holes import with_notches
+
             xy, arcs = with_notches(xy, arcs, (h.drawn for h in part.holes), part.panel.name)
         curves.append(
             Curve(layer=Layer.CUT_OUTER if k == 0 else Layer.CUT_INNER, xy=xy + shift, bulge=arcs)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from boxjoint.check.built import Built
-from boxjoint.check.cutouts import CutHole
 from boxjoint.units import both
+
+if TYPE_CHECKING:
+    from boxjoint.check.cutouts import CutHole
 
 __all__ = ["cutout", "cutout_lines"]
 

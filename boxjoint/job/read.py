@@ -14,14 +14,16 @@ from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from boxjoint.errors import JobError
 from boxjoint.job.keys import Keys
-from boxjoint.job.locate import Place, places
 from boxjoint.job.problems import Problem, job_error, quoted
 from boxjoint.job.records import Job
 from boxjoint.job.tables import TableReader
+
+if TYPE_CHECKING:
+    from boxjoint.job.locate import Place
 
 __all__ = ["MOST_BYTES", "load_toml", "located", "parse_job", "read_job", "read_text"]
 
@@ -136,6 +138,8 @@ def parse_job(text: str, path: str = "<text>", *, proceed: bool = False) -> Job:
     reader = TableReader(data, path, proceed)
     job = reader.job()
     if job is None or reader.problems:
+        from boxjoint.job.locate import places
+
         found = places(plain)
         raise job_error([located(problem, found) for problem in reader.problems], path)
     return dataclasses.replace(job, text=text)
