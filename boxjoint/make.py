@@ -150,9 +150,9 @@ def build(
     parts = []
     for i, (panel, web) in enumerate(zip(solution.panels, plan.webs, strict=True)):
         whole = _part(plan, beam, single, panel, web)
-        relief = whole.relieved.radius if whole.relieved.corners else 0.0
+        bite = whole.relieved.deepest
         holes = _holes(
-            solution, panel, whole.as_cut, placed.get(panel.name, ()), beam, web, relief_mm=relief
+            solution, panel, whole.as_cut, placed.get(panel.name, ()), beam, web, bite_mm=bite
         )
         whole = replace(whole, holes=holes)
         if (divided := seams.divided.get(i)) is not None:
@@ -215,7 +215,7 @@ def _part(plan: Plan, beam: Beam, single: OneKerf | None, panel: Panel, web: flo
     else:
         as_cut = virtual_cut(drawn.rings, beam, name=panel.name)
     neck = panel.slab.thickness / 1e6 if web > 0 else 0.0
-    relieved = relieve(drawn, plan.corner_relief.value, web=web, neck=neck)
+    relieved = relieve(drawn, plan.corner_relief.value, web=web, neck=neck, style=plan.corner_style)
     return Part(
         panel=panel,
         drawn=drawn,
@@ -243,14 +243,14 @@ def _holes(
     beam: Beam,
     web: float,
     *,
-    relief_mm: float,
+    bite_mm: float,
 ) -> tuple[CutHole, ...]:
     """Cut-outs of one panel as cut, clear of all else."""
     if not placed:
         return ()
     from boxjoint.check.cutouts import clear_holes
 
-    return clear_holes(solution, panel, as_cut, placed, beam, web, relief_mm=relief_mm)
+    return clear_holes(solution, panel, as_cut, placed, beam, web, bite_mm=bite_mm)
 
 
 def _refuse_outside(job: Job, arrangement: Arrangement) -> None:

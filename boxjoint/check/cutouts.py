@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 
 from boxjoint.check.as_cut import Web
 from boxjoint.errors import InputError, ProofFailed
-from boxjoint.fit.bites import DEPTH
 from boxjoint.fit.compensate import Beam
 from boxjoint.fit.cutouts import HAND_HOLE_EDGE, Placed
 from boxjoint.fit.holes import DrawnHole, compensate_hole, worst_error_mm
@@ -53,7 +52,7 @@ def clear_holes(
     beam: Beam,
     web_mm: float,
     *,
-    relief_mm: float = 0.0,
+    bite_mm: float = 0.0,
 ) -> tuple[CutHole, ...]:
     """Compensate the holes of a panel, cut them virtually, and refuse those that are not clear.
 
@@ -65,9 +64,9 @@ def clear_holes(
         Its holes.
     web_mm
         The least material that must be left between two edges.
-    relief_mm
-        Radius of the reliefs in the panel's inside corners: each may bite 0.29 of it (``DEPTH``) out
-        of what lies behind its sides, and every side but rims and tips is taken to be bitten.
+    bite_mm
+        How far the reliefs in the panel's inside corners reach past their sides: every side but rims
+        and tips is taken to be bitten.
 
     Raises
     ------
@@ -79,7 +78,7 @@ def clear_holes(
         The virtual cut of a hole is not the hole that was asked for.
     """
     least = round(web_mm * 1e6)
-    bite = math.ceil(DEPTH * relief_mm * 1e6)
+    bite = math.ceil(bite_mm * 1e6)
     drawn = [compensate_hole(p.hole, beam, name=panel.name) for p in placed]
     webs: list[Web] = []
     for p, d in zip(placed, drawn, strict=True):

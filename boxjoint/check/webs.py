@@ -30,7 +30,9 @@ def web_left(as_cut: Rings, drawn: Drawn, relieved: Relieved, *, necks: bool = F
     found = least_web(as_cut, necks=necks)
     if found is None or not relieved.corners:
         return found
-    left = bites_of(drawn).left(relieved.at, relieved.radius, max(found.width, 0) / 1e6)
+    left = bites_of(drawn).left(
+        relieved.at, relieved.radius, max(found.width, 0) / 1e6, relieved.lean
+    )
     kind = left.kind == (Kind.NECK if necks else Kind.WEB)
     if not kind.any():
         return found

@@ -89,7 +89,7 @@ class Bites:
     role: NDArray[np.uint8]
     joint: NDArray[np.int32]
 
-    def left(self, corners: _Ints, radius: float, reach: float) -> Left:
+    def left(self, corners: _Ints, radius: float, reach: float, lean: _Ints | None = None) -> Left:
         """Measure what circles of ``radius`` through ``corners`` leave, as far as ``reach``.
 
         Parameters
@@ -98,6 +98,9 @@ class Bites:
             (k,) indices of inside corners: of the side that leaves each.
         radius, reach
             mm. What is wider than ``reach`` need not be found.
+        lean
+            (k,) 0 for a circle on the bisector, -1 for one with its centre on the arriving side, 1 on
+            the leaving side; ``None``: all 0.
 
         Returns
         -------
@@ -107,6 +110,9 @@ class Bites:
         arrive, leave = self.ahead[self.leading[corners]], self.ahead[corners]
         half = radius / sqrt(2)
         centre = self.start[corners] + half * (leave - arrive)
+        if lean is not None:
+            into = np.where((lean < 0)[:, None], -arrive, leave)
+            centre = np.where((lean == 0)[:, None], centre, self.start[corners] + radius * into)
         to_sides = self._to_sides(corners, centre, radius, reach)
         to_bites = self._to_bites(corners, centre, radius, reach)
         return Left(

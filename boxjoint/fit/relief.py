@@ -5,6 +5,11 @@ relief is a circle through the corner as cut, with its centre on the corner's bi
 so that the mate's corner can go home and no stress gathers. It takes material from behind both sides
 of its corner (:mod:`boxjoint.fit.bites`), so a corner goes without where a web, a neck or a tab would
 become too thin; mates never touch what is gone, so proofs of joints on the outlines without it hold.
+
+In the style ``side`` the centre lies on the line of one side instead, so that the circle touches the
+other one in the corner and lies wholly in the first: in the cut edge (flank, floor, seam) that meets a
+stock face, where the mate's own material covers it from inside the box. It bites a whole radius deep.
+Corners of rims, and those where it finds no room, are relieved on the diagonal.
 """
 
 from __future__ import annotations
@@ -18,8 +23,12 @@ from numpy.typing import NDArray
 from boxjoint.fit.bites import DEPTH, Bites, Kind, bites_of
 from boxjoint.fit.compensate import Drawn
 from boxjoint.geometry.rings import Role
+from boxjoint.job.records import CornerStyle
 
 __all__ = ["Relieved", "relieve"]
+
+#: What a relief in a side leaves of that side beyond it, at least, in radii; our own choice, no source.
+_HORN = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,8 +50,11 @@ class Relieved:
         (corners,) indices of the drawn sides that leave the relieved corners.
     radius
         Of the reliefs as cut, mm.
-    web, neck
-        The least that was to be left, mm, for relieving the same part when it lies another way.
+    web, neck, style
+        The least that was to be left, mm, and how, for relieving the same part when it lies another
+        way.
+    lean
+        (corners,) 0 on the diagonal, -1 in the arriving side, 1 in the leaving one.
     """
 
     rings: tuple[tuple[NDArray[np.float64], NDArray[np.float64]], ...]
@@ -53,9 +65,25 @@ class Relieved:
     radius: float = 0.0
     web: float = 0.0
     neck: float = 0.0
+    style: CornerStyle = "diagonal"
+    lean: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+
+    @property
+    def deepest(self) -> float:
+        """How far the deepest bite reaches past a side, mm."""
+        if self.corners == 0:
+            return 0.0
+        return self.radius if self.lean.any() else DEPTH * self.radius
 
 
-def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0) -> Relieved:
+def relieve(
+    drawn: Drawn,
+    radius: float,
+    *,
+    web: float = 0.0,
+    neck: float = 0.0,
+    style: CornerStyle = "diagonal",
+) -> Relieved:
     """Put a relief into every inside corner of drawn outlines that can bear it.
 
     Parameters
@@ -69,6 +97,8 @@ def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0)
         Least material, mm, that must be left to a hole, and between two sides of the outer ring. Where
         it is less, but never less than the bite is deep, the corner keeps the tool's own fillet. The
         root of a tab keeps half its width.
+    style
+        ``"diagonal"`` or ``"side"``.
 
     Returns
     -------
@@ -81,7 +111,7 @@ def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0)
         plain = tuple(
             (r, np.zeros(len(r))) for r in (rings.ring(k) / 1e6 for k in range(rings.count))
         )
-        return Relieved(rings=plain, corners=0, left_out=0, web=web, neck=neck)
+        return Relieved(rings=plain, corners=0, left_out=0, web=web, neck=neck, style=style)
     points, before = rings.xy / 1e6, rings.leading
     ahead = rings.ends / 1e6 - points
     back = ahead[before]
@@ -89,20 +119,28 @@ def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0)
     step = rings.role == Role.STEP
     sharp = (turn < 0) & ~step & ~step[before]
     length = np.abs(ahead).sum(axis=1)
-    # the side that arrives along x has its normal along y
-    paths = {
-        along_x: _meets(radius, half[1] if along_x else half[0], half[0] if along_x else half[1])
-        for along_x in (True, False)
-    }
     room_before = length[before] / np.where(sharp[before], 2, 1)
     room_after = length / np.where(sharp[rings.following], 2, 1)
+    along_x = back[:, 0] != 0
+    lean = np.zeros(len(rings), dtype=np.int64)
+    if style == "side":
+        lean = _leans(rings.role[before], rings.role)
+        for into, room in ((-1, room_before), (1, room_after)):
+            # what is left of the side beyond the relief must stand
+            lean[(lean == into) & (room < (2 + _HORN) * radius)] = 0
     fits = np.zeros(len(rings), dtype=bool)
-    for along_x, path in paths.items():
-        if path is not None:
-            roomy = (path[0] <= room_before) & (path[1] <= room_after)
-            fits |= sharp & ((back[:, 0] != 0) == along_x) & roomy
+    paths: dict[tuple[bool, int], tuple[float, float, float] | None] = {}
+    for flat in (True, False):
+        # the side that arrives along x has its normal along y
+        h = (half[1], half[0]) if flat else half
+        for into in (0, -1, 1):
+            path = _meets(radius, *h) if into == 0 else _meets_side(radius, *h, into)
+            paths[flat, into] = path
+            if path is not None:
+                roomy = (path[0] <= room_before) & (path[1] <= room_after)
+                fits |= sharp & (along_x == flat) & (lean == into) & roomy
     at = np.flatnonzero(fits)
-    thin = _too_thin(bites_of(drawn), at, radius, web, neck)
+    thin = _too_thin(bites_of(drawn), at, radius, web, neck, lean[at])
     at, spared = at[~thin], int(np.count_nonzero(thin))
     taken = np.zeros(len(rings), dtype=bool)
     taken[at] = True
@@ -112,7 +150,7 @@ def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0)
         out_bulge: list[float] = []
         for i in range(int(rings.start[k]), int(rings.start[k + 1])):
             x, y = points[i].tolist()
-            path = paths[bool(back[i, 0] != 0)]
+            path = paths[bool(along_x[i]), int(lean[i])]
             if not taken[i] or path is None:
                 out_xy.append((x, y))
                 out_bulge.append(0.0)
@@ -133,21 +171,42 @@ def relieve(drawn: Drawn, radius: float, *, web: float = 0.0, neck: float = 0.0)
         radius=radius,
         web=web,
         neck=neck,
+        style=style,
+        lean=lean[at],
     )
 
 
+def _leans(arriving: NDArray[np.uint8], leaving: NDArray[np.uint8]) -> NDArray[np.int64]:
+    """Which side of a corner takes the relief: the cut edge that meets a stock face, or a seam's."""
+    edges, faces = (Role.FLANK, Role.FLOOR), (Role.SHOULDER, Role.CHEEK)
+    before = np.isin(arriving, edges) & np.isin(leaving, faces)
+    after = np.isin(leaving, edges) & np.isin(arriving, faces)
+    # of a seam's step the bottom, so that its width stays
+    before |= (arriving == Role.SEAM) & (leaving == Role.FLANK)
+    after |= (leaving == Role.SEAM) & (arriving == Role.FLANK)
+    return np.where(before, -1, np.where(after, 1, 0))
+
+
 def _too_thin(
-    bites: Bites, at: NDArray[np.int64], radius: float, web: float, neck: float
+    bites: Bites,
+    at: NDArray[np.int64],
+    radius: float,
+    web: float,
+    neck: float,
+    lean: NDArray[np.int64],
 ) -> NDArray[np.bool_]:
     """Which corners must go without, so that enough is left everywhere."""
-    depth = DEPTH * radius
+    if len(at) == 0:
+        return np.zeros(0, dtype=bool)
+    depth = np.where(lean == 0, DEPTH, 1.0) * radius
+    deepest = float(depth.max())
+    left = bites.left(at, radius, max(web, neck, deepest) + 2 * deepest, lean)
+    first = depth[left.first]
+    second = np.where(left.second < 0, 0.0, depth[left.second])
     # a film thinner than the bite is deep is no web
-    least = np.array([max(web, depth), max(neck, depth), 0.0])
-    left = bites.left(at, radius, float(least.max()) + 2 * depth)
-    wanted = least[left.kind]
+    wanted = np.maximum(np.where(left.kind == Kind.WEB, web, neck), np.maximum(first, second))
     # half of a tab's root stays: what is left is no less than what is bitten off
-    bitten = np.where(left.second < 0, depth, 2 * depth)
-    wanted = np.where(left.kind == Kind.TAB, bitten, wanted)
+    wanted = np.where(left.kind == Kind.TAB, first + second, wanted)
     poor = np.flatnonzero(left.width < wanted - 1e-6)
     thin = np.zeros(len(at), dtype=bool)
     thin[left.first[poor[left.second[poor] < 0]]] = True
@@ -155,6 +214,23 @@ def _too_thin(
         if not thin[left.first[p]]:
             thin[left.second[p]] = True
     return thin
+
+
+def _meets_side(
+    radius: float, h_first: float, h_second: float, into: int
+) -> tuple[float, float, float] | None:
+    """As :func:`_meets`, for a relief with its centre on the arriving (-1) or the leaving side (1).
+
+    The circle touches the other side in the corner as cut, so that one is drawn beyond its drawn
+    corner, by a negative distance.
+    """
+    own, other = (h_first, h_second) if into < 0 else (h_second, h_first)
+    path = radius - other
+    if path <= own:
+        return None
+    s = sqrt(path * path - own * own)
+    along, beyond, sweep = radius + s - other, -own, pi + atan2(own, s)
+    return (along, beyond, sweep) if into < 0 else (beyond, along, sweep)
 
 
 def _meets(radius: float, h_first: float, h_second: float) -> tuple[float, float, float] | None:

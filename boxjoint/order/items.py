@@ -73,6 +73,7 @@ class Pieces:
                 built.plan.corner_relief.value,
                 web=part.relieved.web,
                 neck=part.relieved.neck,
+                style=part.relieved.style,
             ),
             as_cut=mirrored(cut) if self.mirrored else cut,
             holes=tuple(
