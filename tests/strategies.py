@@ -493,6 +493,9 @@ def nestings(draw: st.DrawFn) -> Nesting:
         one_axis=not continuous and draw(st.booleans()),
         labels=draw(st.booleans()),
         level=draw(st.integers(0, 3)),
+        support=draw(st.none() | _nm(1, 1000)),
+        bridges=draw(st.none() | st.integers(1, 12)),
+        bridge_width=draw(st.none() | _nm(0.1, 5)),
     )
 
 

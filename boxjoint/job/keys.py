@@ -122,6 +122,9 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "one_axis",
         "labels",
         "level",
+        "support",
+        "bridges",
+        "bridge_width",
     ),
     ("seams",): ("allowed", "longest", "depth", "steps", "relief"),
 }

@@ -231,6 +231,14 @@ SHEET_WINDOWS: dict[str, Window] = {
     "seam": Window(name="place of a seam", least=_F(5), most=_HOUSE, hint=_UNIT_HINT),
     "depth": Window(name="depth of a seam's steps", least=_F(2), most=_F(500), hint=_UNIT_HINT),
     "relief": Window(name="relief of a seam", least=_F(0), most=_F(2), form="small"),
+    "support": Window(
+        name="support pitch", least=_F(1), most=_F(1000), usual=(_F(3), _F(150)), form="small",
+        hint="support is the distance between slats or honeycomb bars",
+    ),
+    "bridge_width": Window(
+        name="width of a bridge", least=_F(1, 10), most=_F(5), usual=(_F(3, 10), _F(12, 10)),
+        form="small", hint="0.5 mm is usual (common practice, no source)",
+    ),
 }  # fmt: skip
 #: Sheets of one size, and keep-outs on one.
 MOST_SHEETS = 10_000

@@ -113,6 +113,8 @@ def _sheets(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
     found: list[tuple[Keys, str, int | None]] = [
         (("nest", "spacing"), "spacing", nest.spacing),
         (("nest", "margin"), "margin", nest.margin),
+        (("nest", "support"), "support", nest.support),
+        (("nest", "bridge_width"), "bridge_width", nest.bridge_width),
         *((("nest", "bed", n), "bed", nm) for n, nm in enumerate(nest.bed or ())),
     ]
     found += [

@@ -15,6 +15,7 @@ from boxjoint.job.seams import SeamAsk
 from boxjoint.job.sheets import (
     AXES,
     FACES,
+    MOST_BRIDGES,
     MOST_LEVEL,
     TURNS,
     Face,
@@ -137,6 +138,17 @@ class SheetReader(TopReader):
                 ("nest", "one_axis"), "continuous and one_axis exclude each other", True,
                 do="the walls in one strip lie as they lie; keep one of the two",
             )  # fmt: skip
+        bridges = table.get("bridges")
+        if bridges is not None and (
+            isinstance(bridges, bool)
+            or not isinstance(bridges, int)
+            or not 0 < bridges <= MOST_BRIDGES
+        ):
+            self._wrong(
+                ("nest", "bridges"), "no such count of bridges", bridges,
+                limit=f"a whole number from 1 to {MOST_BRIDGES}; left out: by the size of the panel",
+            )  # fmt: skip
+            bridges = None
         return Nesting(
             spacing=self._sheet_nm(("nest", "spacing"), table.get("spacing"), "spacing"),
             margin=self._sheet_nm(("nest", "margin"), table.get("margin"), "margin"),
@@ -147,6 +159,11 @@ class SheetReader(TopReader):
                 "Face", self._choice(("nest", "face"), table.get("face"), FACES) or plain.face
             ),
             level=level,
+            support=self._sheet_nm(("nest", "support"), table.get("support"), "support"),
+            bridges=bridges,
+            bridge_width=self._sheet_nm(
+                ("nest", "bridge_width"), table.get("bridge_width"), "bridge_width"
+            ),
             **flags,
         )
 

@@ -7,7 +7,17 @@ from typing import Literal
 
 from boxjoint.job.thickness import Thickness
 
-__all__ = ["AXES", "FACES", "MOST_LEVEL", "TURNS", "Face", "Nesting", "SheetAsk", "Turn"]
+__all__ = [
+    "AXES",
+    "FACES",
+    "MOST_BRIDGES",
+    "MOST_LEVEL",
+    "TURNS",
+    "Face",
+    "Nesting",
+    "SheetAsk",
+    "Turn",
+]
 
 Turn = Literal["free", "half", "none"]
 Face = Literal["inside", "outside"]
@@ -16,6 +26,7 @@ TURNS: tuple[Turn, ...] = ("free", "half", "none")
 FACES: tuple[Face, ...] = ("inside", "outside")
 AXES = ("x", "y")
 MOST_LEVEL = 3
+MOST_BRIDGES = 12
 
 #: (x, y, width, height), nm, from the lower left corner.
 Rectangle = tuple[int, int, int, int]
@@ -76,6 +87,11 @@ class Nesting:
         Score each panel's name, the letters of its mates and an arrow on the side that lies up.
     level
         0 to 3: how long to search.
+    support
+        Distance between the slats or bars that carry the sheet, nm: a panel smaller than it in either
+        direction gets bridges. ``None``: none does.
+    bridges, bridge_width
+        How many for each such panel, and how wide as cut, nm.
     """
 
     spacing: int | None = None
@@ -89,3 +105,6 @@ class Nesting:
     one_axis: bool = False
     labels: bool = True
     level: int = 2
+    support: int | None = None
+    bridges: int | None = None
+    bridge_width: int | None = None

@@ -276,6 +276,9 @@ def _sheets(job: Job) -> list[tuple[str, dict[str, object]]]:
         "margin": _length(nest.margin, job),
         "bed": nest.bed and [_length(nm, job) for nm in nest.bed],
         "keep_outs": [[_length(nm, job) for nm in k] for k in nest.keep_outs] or None,
+        "support": _length(nest.support, job),
+        "bridges": nest.bridges,
+        "bridge_width": _length(nest.bridge_width, job),
     }
     for key in ("turn", "face", "windows", "continuous", "one_axis", "labels", "level"):
         value = getattr(nest, key)

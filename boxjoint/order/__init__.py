@@ -13,5 +13,5 @@ copy
 
 Files, each importing only from those before it: ``records``, ``read`` (order files and jobs),
 ``stocks`` (the sheets that there are), ``items`` (panels to nest), ``labels`` (what is scored), ``lay`` (nested, compensated
-after placing, proved as cut), ``drawing`` (a sheet as it lies on the bed), ``report``, ``files``.
+after placing, proved as cut), ``drawing`` (a sheet as it lies on the bed), ``bridges``, ``cuts``, ``plan``, ``report``, ``files``.
 """

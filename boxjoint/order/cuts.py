@@ -9,6 +9,7 @@ The beam starts a cut where its mark shows least: in the bottom of a slot, which
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,8 +17,10 @@ from numpy.typing import NDArray
 
 from boxjoint.geometry.drawing import Curve, Layer
 from boxjoint.geometry.rings import Rings, Role
+from boxjoint.order.bridges import Held, hold
 from boxjoint.order.drawing import copy_curves
 from boxjoint.order.records import Copy, LaidSheet
+from boxjoint.sheet.bridges import Bridge, BridgeAsk, with_gaps
 from boxjoint.sheet.cuts import Cut, CutKind, CutSequence, SequenceAsk, Step
 from boxjoint.sheet.sequence import cut_sequence, travel_mm
 from boxjoint.sheet.sequence_check import check_sequence
@@ -39,20 +42,24 @@ class SheetCuts:
         The layer of each.
     found
         The sequence: indices of ``cuts``, where each is entered, travel.
+    held
+        The copies that need bridges, with those they got.
     """
 
     cuts: tuple[Cut, ...]
     curves: tuple[Curve, ...]
     layers: tuple[Layer, ...]
     found: CutSequence
+    held: tuple[Held, ...] = ()
 
     def drawn(self) -> tuple[Curve, ...]:
         """The curves in the sequence of cutting, each begun at its entry."""
         return tuple(_from_entry(self.curves[s.cut], s) for s in self.found.steps)
 
 
-def cuts_of(sheet: LaidSheet) -> tuple[tuple[Cut, Curve, Layer], ...]:
-    """Everything that is marked and cut on a sheet, in no sequence."""
+def cuts_of(sheet: LaidSheet, held: Sequence[Held] = ()) -> tuple[tuple[Cut, Curve, Layer], ...]:
+    """Everything that is marked and cut on a sheet, in no sequence; ``held`` names the bridges."""
+    gaps = {copy.number: bridges for copy, _, bridges in held if bridges}
     out: list[tuple[Cut, Curve, Layer]] = []
     for curve in sheet.marks:
         # a mark on the waste belongs to no part, and one on a part needs no other: all come first
@@ -63,6 +70,9 @@ def cuts_of(sheet: LaidSheet) -> tuple[tuple[Cut, Curve, Layer], ...]:
         curves = copy_curves(copy)
         for curve in curves:
             outer = curve is curves[-1]
+            if outer and copy.number in gaps:
+                out += _pieces(copy, curve, gaps[copy.number])
+                continue
             cut = Cut(
                 path=np.rint(curve.xy * _NM).astype(np.int64),
                 kind=CutKind.OUTER if outer else CutKind.INNER,
@@ -75,6 +85,29 @@ def cuts_of(sheet: LaidSheet) -> tuple[tuple[Cut, Curve, Layer], ...]:
             )
             out.append((cut, curve, curve.layer))
     return tuple(out)
+
+
+def _pieces(
+    copy: Copy, outline: Curve, bridges: Sequence[Bridge]
+) -> list[tuple[Cut, Curve, Layer]]:
+    """The open pieces of an outline with bridges."""
+    path = np.rint(outline.xy * _NM).astype(np.int64)
+    whole = Cut(path=path, kind=CutKind.OUTER, part=copy.number - 1, bulge=outline.bulge)
+    out = []
+    for piece, bulge in with_gaps(path, outline.bulge, bridges):
+        cut = Cut(
+            path=piece,
+            kind=CutKind.OUTER,
+            part=copy.number - 1,
+            label=copy.label,
+            host=copy.placement.host,
+            closed=False,
+            bulge=bulge,
+            ring=whole.flat(),
+        )
+        curve = Curve(layer=outline.layer, xy=piece / _NM, bulge=bulge, closed=False)
+        out.append((cut, curve, outline.layer))
+    return out
 
 
 def _entries(copy: Copy, curve: Curve) -> NDArray[np.bool_] | None:
@@ -100,8 +133,12 @@ def _bottoms(rings: Rings) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
     ]
 
 
-def sequenced(sheet: LaidSheet, ask: SequenceAsk | None = None) -> SheetCuts:
+def sequenced(
+    sheet: LaidSheet, ask: SequenceAsk | None = None, *, bridges: BridgeAsk | None = None
+) -> SheetCuts:
     """Put everything on a sheet in sequence, layer after layer, and prove it.
+
+    With ``bridges`` the panels that can fall or tip are held.
 
     Raises
     ------
@@ -109,7 +146,11 @@ def sequenced(sheet: LaidSheet, ask: SequenceAsk | None = None) -> SheetCuts:
         When something would be cut after it has come loose.
     """
     ask = ask or SequenceAsk()
-    every = cuts_of(sheet)
+    held: list[Held] = []
+    if bridges is not None:
+        tried = (hold(copy, copy_curves(copy)[-1], bridges) for copy in sheet.copies)
+        held = [h for h in tried if h is not None]
+    every = cuts_of(sheet, held)
     cuts = [c for c, _, _ in every]
     first = [i for i, (_, _, layer) in enumerate(every) if layer is Layer.CUT_INNER]
     last = [i for i, (_, _, layer) in enumerate(every) if layer is Layer.CUT_OUTER]
@@ -137,6 +178,7 @@ def sequenced(sheet: LaidSheet, ask: SequenceAsk | None = None) -> SheetCuts:
             close_followers=close,
             heat_mm=heat,
         ),
+        held=tuple(held),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from boxjoint.order.bridges import bridge_ask, bridge_notes, bridge_warnings
 from boxjoint.order.cuts import SheetCuts, sequenced
 from boxjoint.order.records import Laid
 from boxjoint.sheet.nest import Progress
@@ -64,10 +65,12 @@ def plan_order(
     pace = pace or Pace.of()
     fitted = fit_times(pace, logged) if logged else None
     cuts, counts, times = [], [], []
+    nesting = laid.order.nesting
+    bridges = bridge_ask(nesting)
     for k, sheet in enumerate(laid.sheets):
         if progress is not None:
             progress(f"cut sequence of {sheet.name}", k / len(laid.sheets))
-        found = sequenced(sheet)
+        found = sequenced(sheet, bridges=bridges)
         held = counts_of(found.cuts, found.found)
         cuts.append(found)
         counts.append(held)
@@ -86,6 +89,13 @@ def plan_order(
             band=(sum(t.band[0] for t in times), sum(t.band[1] for t in times)),
             parts={k: sum(t.parts[k] for t in times) for k in times[0].parts},
         )
+    needing = [h for c in cuts for h in c.held]
+    told = [bridge_warnings(c.held, s.name) for c, s in zip(cuts, laid.sheets, strict=True)]
+    laid = replace(
+        laid,
+        notes=(*laid.notes, *bridge_notes(needing, nesting, laid.order.unit)),
+        warnings=(*laid.warnings, *(w for lines in told for w in lines)),
+    )
     return Planned(
         laid=laid,
         cuts=tuple(cuts),

@@ -11,6 +11,7 @@ from typing import Any
 
 from boxjoint import __version__
 from boxjoint.job.records import Thickness, Unit
+from boxjoint.order.cuts import SheetCuts
 from boxjoint.order.plan import Planned
 from boxjoint.order.records import Copy, LaidSheet
 from boxjoint.sheet.price import Quote
@@ -86,8 +87,10 @@ def order_data(planned: Planned) -> dict[str, Any]:
             "left": [{"sheet": s.stock.name, "count": s.count} for s in nest.left],
         },
         "sheets": [
-            _sheet(s, own) | {"work": _work(c, t)}
-            for s, c, t in zip(laid.sheets, planned.counts, planned.times, strict=True)
+            _sheet(s, own) | {"work": _work(c, t), "bridges": _bridges(k)}
+            for s, c, t, k in zip(
+                laid.sheets, planned.counts, planned.times, planned.cuts, strict=True
+            )
         ],
         "work": _work(planned.counted, planned.total),
         "pace": {
@@ -122,6 +125,26 @@ def _work(counts: Counts, time: Estimate) -> dict[str, Any]:
             "how": time.how,
         },
     }
+
+
+def _bridges(cuts: SheetCuts) -> list[dict[str, Any]]:
+    """Panels that can fall or tip: how many bridges they need, and where those are that they got."""
+    return [
+        {
+            "panel": copy.number,
+            "needed": count,
+            "at": [
+                {
+                    "x": _mm(b.at[0]),
+                    "y": _mm(b.at[1]),
+                    "gap_drawn": _computed(_mm(b.high - b.low)),
+                    "hidden": b.hidden,
+                }
+                for b in found
+            ],
+        }
+        for copy, count, found in cuts.held
+    ]
 
 
 def _sheet(sheet: LaidSheet, own: Mapping[str, tuple[str, int]]) -> dict[str, Any]:

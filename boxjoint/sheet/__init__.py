@@ -26,6 +26,9 @@ cut
     One path of the head with the beam on: a mark, an inner cut or an outline.
 entry
     The vertex where the beam starts a cut. **travel** is the way of the head with the beam off.
+bridge
+    A bit left uncut, so that a part cannot fall. **support pitch** is the distance between the slats or
+    bars that carry the sheet.
 equivalent
     Sheets used, the last one counted by what is used up of it when the rest is cut off straight
     across. **bound** sheets that the area alone needs: nothing can do better.
@@ -37,6 +40,7 @@ empty rectangles), ``constructions`` (fill sheets in a given sequence), ``beam``
 search), ``improve`` (ruin and recreate), ``pack`` (all of these under one budget), ``suits`` (what fits
 on which sheets), ``choose`` (which sheets are used), ``remains`` (offcuts), ``strips`` (offers),
 ``checker`` (proves every nest on the real outlines), ``nest``; then ``cuts`` (what is cut on one sheet),
+``bridges`` (bits left uncut),
 ``entries`` (where each cut starts, exactly), ``heat`` (lines that should not follow at once), ``route``
 (moves that shorten the way), ``sequence_check`` (proves that nothing is cut after it has come loose),
 ``sequence``; and ``timing`` (how long it takes), ``price``.
