@@ -489,8 +489,30 @@ def recut(
             do=nearest_name(piece, cut),
         )
     if piece != panel:
+        if thickness is not None:
+            _refuse_other_seam(old, built, panel, piece)
         notes.append(f"{piece} is glued to the other pieces of {panel} as they were cut")
     return built, tuple(notes)
+
+
+def _refuse_other_seam(old: Built, new: Built, panel: str, piece: str) -> None:
+    """Refuse a piece whose seam is no longer that of the pieces that are cut already."""
+    was, now = ([s for s in b.seams if s.panel == panel] for b in (old, new))
+    if [(s.place, s.steps, s.depth) for s in was] == [(s.place, s.steps, s.depth) for s in now]:
+        return
+    unit = new.job.unit
+    first = was[0]
+    raise InputError(
+        "the seam moves with the thickness, and the other pieces are cut already",
+        where=f"--panel {piece}",
+        value=f"steps {own_first(now[0].depth, unit)} deep, {now[0].steps} of them"
+        if now
+        else "no seam",
+        limit=f"{own_first(first.depth, unit)} deep, {first.steps} of them, middle at "
+        f"{own_first(first.place, unit)}",
+        do=f"cut the whole of {panel} again, or state these as [seams] depth and steps and as "
+        f"[panels.{panel}] seam",
+    )
 
 
 def _half_reaches(was: Built, now: Built, panel: str) -> list[str]:

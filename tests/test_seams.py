@@ -248,6 +248,11 @@ def test_files_report_and_recut_know_the_pieces(chest: Built) -> None:
     assert again.passed and any("front-2" in n for n in notes)
     with pytest.raises(InputError, match="front-3"):
         recut(read_job(CHEST), "front-3")
+    thick = Thickness(readings=(6_400_000,), measured=False)
+    with pytest.raises(InputError, match=r"other pieces are cut already.*15\.00 mm.*13 of them"):
+        recut(read_job(CHEST), "front-2", thickness=thick)
+    again, _ = recut(read_job(CHEST), "front", thickness=thick)
+    assert again.passed
 
 
 def test_pieces_lie_on_sheets_of_the_bed() -> None:
