@@ -496,6 +496,7 @@ def nestings(draw: st.DrawFn) -> Nesting:
         support=draw(st.none() | _nm(1, 1000)),
         bridges=draw(st.none() | st.integers(1, 12)),
         bridge_width=draw(st.none() | _nm(0.1, 5)),
+        lead_in=draw(st.none() | _nm(0.1, 20)),
     )
 
 

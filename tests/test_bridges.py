@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -31,6 +32,7 @@ from boxjoint.sheet.bridges import (
     with_gaps,
 )
 from boxjoint.sheet.cuts import Cut, CutKind
+from boxjoint.sheet.lead_in import LeadInAsk, lead_in_start
 
 MM = 1_000_000
 TRAY = """
@@ -244,12 +246,75 @@ def test_any_rectangle(w: int, h: int, count: int, turn: int, clockwise: bool) -
     assert length + 700_000 * len(found) == 2 * (w + h) * MM  # exact, whole nanometres
 
 
+@pytest.mark.parametrize("text", [TRAY, RELIEVED, NOTCHED])
+@pytest.mark.parametrize("keep", ["", "keep_outs = [[0, 0, 20, 20], [150, 0, 20, 200]]\n"])
+def test_lead_ins_lie_in_the_waste(text: str, keep: str) -> None:
+    plain = planned(text, keep)
+    done = planned(text, keep + "lead_in = 1.5")
+    assert done.cuts[0].leads is not None
+    got, missing = done.cuts[0].leads
+    assert got + missing == len(done.laid.sheets[0].copies)
+    assert got > 0
+    assert done.counted.cut_mm == pytest.approx(plain.counted.cut_mm + 1.5 * got, abs=1e-5)
+    assert done.counted.pierces == plain.counted.pierces
+    spacing, margin = done.laid.ask.spacing / MM, done.laid.ask.margin / MM
+    cuts = [c for c in done.cuts[0].cuts if c.kind is not CutKind.MARK]
+    begun = [c for c in cuts if c.ring is not None]
+    assert len(begun) == got
+    for cut in begun:
+        # one polyline: from the waste to the entry, round, and back to it
+        assert (cut.path[1] == cut.path[-1]).all()
+        assert cut.ring is not None
+        lead = LineString(cut.path[:2] / MM)
+        assert lead.length == pytest.approx(1.5, abs=2e-6)
+        own = Polygon(cut.ring / MM)
+        assert own.intersection(lead).length == pytest.approx(0, abs=2e-6)
+        assert own.distance(Point(cut.path[0] / MM)) >= 0.75 - 1e-9
+        for other in cuts:
+            if other is not cut:
+                ring = other.flat() if other.ring is None else other.ring
+                assert Polygon(ring / MM).exterior.distance(lead) >= spacing - 1e-6
+        for k in done.laid.ask.keep_outs:
+            x, y, w, h = (v / MM for v in (k.x, k.y, k.width, k.height))
+            assert box(x, y, x + w, y + h).distance(lead) >= spacing - 1e-6
+        assert box(margin, margin, 300 - margin, 200 - margin).covers(lead)
+    assert any(f"{got} outlines have a lead-in" in n for n in done.laid.notes)
+    drawn = [c for c in done.cuts[0].drawn() if c.layer is Layer.CUT_OUTER and not c.closed]
+    assert len(drawn) == got
+
+
+def test_no_room_for_a_lead_in_is_said() -> None:
+    done = planned(TRAY, "lead_in = 12")
+    assert done.cuts[0].leads is not None
+    assert done.cuts[0].leads[1] > 0
+    assert any("there is no room for one" in n for n in done.laid.notes)
+
+
+def test_lead_in_around_a_square() -> None:
+    ring = np.array([[0, 0], [10, 0], [10, 10], [0, 10]], dtype=np.int64) * MM
+    cut = Cut(path=ring, kind=CutKind.OUTER, part=0)
+    ask = LeadInAsk(length=2 * MM, clear=MM, area=(-5 * MM, -5 * MM, 20 * MM, 20 * MM))
+    start = lead_in_start(cut, 2, ask, [])
+    assert start is not None
+    assert min(start) > 11 * MM
+    wall = Cut(path=ring + np.array([12, 5]) * MM, kind=CutKind.OUTER, part=1)
+    found = lead_in_start(cut, 2, ask, [wall])
+    assert found is not None
+    assert found[0] <= 11 * MM  # clear of the neighbour by 1 mm
+    assert lead_in_start(cut, 2, replace(ask, area=(0, 0, 10 * MM, 10 * MM)), []) is None
+    all_round = ((-5 * MM, -5 * MM, 20 * MM, 20 * MM),)
+    assert lead_in_start(cut, 2, replace(ask, keep_outs=all_round), []) is None
+    with pytest.raises(InputError, match="lead-in"):
+        replace(ask, length=0)
+
+
 def test_bad_input() -> None:
     for nest, words in (
         ("support = 0", "support"),
         ("support = 40\nbridges = 0", "no such count"),
         ("support = 40\nbridges = true", "no such count"),
         ("support = 40\nbridge_width = 50", "width of a bridge"),
+        ("lead_in = 0", "lead-in"),
     ):
         with pytest.raises(JobError, match=words):
             parse_job(f"{TRAY}[nest]\n{nest}\n")

@@ -125,6 +125,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "support",
         "bridges",
         "bridge_width",
+        "lead_in",
     ),
     ("seams",): ("allowed", "longest", "depth", "steps", "relief"),
 }

@@ -235,6 +235,10 @@ SHEET_WINDOWS: dict[str, Window] = {
         name="support pitch", least=_F(1), most=_F(1000), usual=(_F(3), _F(150)), form="small",
         hint="support is the distance between slats or honeycomb bars",
     ),
+    "lead_in": Window(
+        name="length of a lead-in", least=_F(1, 10), most=_F(20), usual=(_F(1, 2), _F(5)),
+        form="small", hint="1 to 3 mm is usual (reported by practitioners)",
+    ),
     "bridge_width": Window(
         name="width of a bridge", least=_F(1, 10), most=_F(5), usual=(_F(3, 10), _F(12, 10)),
         form="small", hint="0.5 mm is usual (common practice, no source)",

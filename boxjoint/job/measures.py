@@ -115,6 +115,7 @@ def _sheets(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
         (("nest", "margin"), "margin", nest.margin),
         (("nest", "support"), "support", nest.support),
         (("nest", "bridge_width"), "bridge_width", nest.bridge_width),
+        (("nest", "lead_in"), "lead_in", nest.lead_in),
         *((("nest", "bed", n), "bed", nm) for n, nm in enumerate(nest.bed or ())),
     ]
     found += [

@@ -161,6 +161,7 @@ class SheetReader(TopReader):
             level=level,
             support=self._sheet_nm(("nest", "support"), table.get("support"), "support"),
             bridges=bridges,
+            lead_in=self._sheet_nm(("nest", "lead_in"), table.get("lead_in"), "lead_in"),
             bridge_width=self._sheet_nm(
                 ("nest", "bridge_width"), table.get("bridge_width"), "bridge_width"
             ),

@@ -92,6 +92,8 @@ class Nesting:
         direction gets bridges. ``None``: none does.
     bridges, bridge_width
         How many for each such panel, and how wide as cut, nm.
+    lead_in
+        How far beside an outline the beam starts in the waste, nm; ``None``: on the outline.
     """
 
     spacing: int | None = None
@@ -108,3 +110,4 @@ class Nesting:
     support: int | None = None
     bridges: int | None = None
     bridge_width: int | None = None
+    lead_in: int | None = None

@@ -279,6 +279,7 @@ def _sheets(job: Job) -> list[tuple[str, dict[str, object]]]:
         "support": _length(nest.support, job),
         "bridges": nest.bridges,
         "bridge_width": _length(nest.bridge_width, job),
+        "lead_in": _length(nest.lead_in, job),
     }
     for key in ("turn", "face", "windows", "continuous", "one_axis", "labels", "level"):
         value = getattr(nest, key)

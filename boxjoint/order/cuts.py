@@ -22,6 +22,7 @@ from boxjoint.order.drawing import copy_curves
 from boxjoint.order.records import Copy, LaidSheet
 from boxjoint.sheet.bridges import Bridge, BridgeAsk, with_gaps
 from boxjoint.sheet.cuts import Cut, CutKind, CutSequence, SequenceAsk, Step
+from boxjoint.sheet.lead_in import LeadInAsk, lead_in_start, with_lead_in
 from boxjoint.sheet.sequence import cut_sequence, travel_mm
 from boxjoint.sheet.sequence_check import check_sequence
 
@@ -44,6 +45,8 @@ class SheetCuts:
         The sequence: indices of ``cuts``, where each is entered, travel.
     held
         The copies that need bridges, with those they got.
+    leads
+        Outlines with a lead-in, and those for which there was no room; ``None``: none were asked.
     """
 
     cuts: tuple[Cut, ...]
@@ -51,6 +54,7 @@ class SheetCuts:
     layers: tuple[Layer, ...]
     found: CutSequence
     held: tuple[Held, ...] = ()
+    leads: tuple[int, int] | None = None
 
     def drawn(self) -> tuple[Curve, ...]:
         """The curves in the sequence of cutting, each begun at its entry."""
@@ -134,11 +138,16 @@ def _bottoms(rings: Rings) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
 
 
 def sequenced(
-    sheet: LaidSheet, ask: SequenceAsk | None = None, *, bridges: BridgeAsk | None = None
+    sheet: LaidSheet,
+    ask: SequenceAsk | None = None,
+    *,
+    bridges: BridgeAsk | None = None,
+    lead_in: LeadInAsk | None = None,
 ) -> SheetCuts:
     """Put everything on a sheet in sequence, layer after layer, and prove it.
 
-    With ``bridges`` the panels that can fall or tip are held.
+    With ``bridges`` the panels that can fall or tip are held; with ``lead_in`` closed outlines are begun in
+    the waste where there is room.
 
     Raises
     ------
@@ -167,10 +176,12 @@ def sequenced(
         close += found.close_followers
         heat += found.heat_mm
         home = _end(cuts, steps[-1])
+    curves = [curve for _, curve, _ in every]
+    leads = None if lead_in is None else _lead_in(sheet, cuts, curves, steps, lead_in)
     check_sequence(cuts, steps)
     return SheetCuts(
         cuts=tuple(cuts),
-        curves=tuple(curve for _, curve, _ in every),
+        curves=tuple(curves),
         layers=tuple(layer for _, _, layer in every),
         found=CutSequence(
             steps=tuple(steps),
@@ -179,7 +190,33 @@ def sequenced(
             heat_mm=heat,
         ),
         held=tuple(held),
+        leads=leads,
     )
+
+
+def _lead_in(
+    sheet: LaidSheet, cuts: list[Cut], curves: list[Curve], steps: list[Step], ask: LeadInAsk
+) -> tuple[int, int]:
+    """Begin closed outlines in the waste, in place; how many, and for how many there was no room."""
+    routed = {c.number - 1 for c in sheet.copies if c.piece.built.plan.tool is not None}
+    got = missing = 0
+    for k, step in enumerate(steps):
+        cut = cuts[step.cut]
+        if cut.kind is not CutKind.OUTER or not cut.closed or cut.part in routed:
+            continue
+        others = [c for i, c in enumerate(cuts) if i != step.cut and c.kind is not CutKind.MARK]
+        start = lead_in_start(cut, step.entry, ask, others)
+        if start is None:
+            missing += 1
+            continue
+        got += 1
+        begun = with_lead_in(cut, step.entry, start)
+        cuts[step.cut] = begun
+        curves[step.cut] = Curve(
+            layer=curves[step.cut].layer, xy=begun.path / _NM, bulge=begun.bulge, closed=False
+        )
+        steps[k] = Step(cut=step.cut, entry=0)
+    return got, missing
 
 
 def _marks_in_turn(sheet: LaidSheet, home: tuple[int, int]) -> list[Step]:

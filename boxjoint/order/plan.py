@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 from boxjoint.order.bridges import bridge_ask, bridge_notes, bridge_warnings
 from boxjoint.order.cuts import SheetCuts, sequenced
-from boxjoint.order.records import Laid
+from boxjoint.order.records import Laid, LaidSheet
+from boxjoint.sheet.lead_in import LeadInAsk
 from boxjoint.sheet.nest import Progress
 from boxjoint.sheet.price import Quote, Rates, Work, price_of
 from boxjoint.sheet.timing import (
@@ -19,6 +20,7 @@ from boxjoint.sheet.timing import (
     fit_times,
     model_seconds,
 )
+from boxjoint.units import both
 
 __all__ = ["Planned", "plan_order", "quote_of"]
 
@@ -70,7 +72,7 @@ def plan_order(
     for k, sheet in enumerate(laid.sheets):
         if progress is not None:
             progress(f"cut sequence of {sheet.name}", k / len(laid.sheets))
-        found = sequenced(sheet, bridges=bridges)
+        found = sequenced(sheet, bridges=bridges, lead_in=_lead_ins(laid, sheet))
         held = counts_of(found.cuts, found.found)
         cuts.append(found)
         counts.append(held)
@@ -93,7 +95,11 @@ def plan_order(
     told = [bridge_warnings(c.held, s.name) for c, s in zip(cuts, laid.sheets, strict=True)]
     laid = replace(
         laid,
-        notes=(*laid.notes, *bridge_notes(needing, nesting, laid.order.unit)),
+        notes=(
+            *laid.notes,
+            *bridge_notes(needing, nesting, laid.order.unit),
+            *_leads_said(laid, cuts),
+        ),
         warnings=(*laid.warnings, *(w for lines in told for w in lines)),
     )
     return Planned(
@@ -105,6 +111,38 @@ def plan_order(
         counted=counted,
         pace=pace,
     )
+
+
+def _lead_ins(laid: Laid, sheet: LaidSheet) -> LeadInAsk | None:
+    """What lead-ins keep clear of on one sheet: what every cut path does."""
+    length = laid.order.nesting.lead_in
+    if length is None:
+        return None
+    ask, stock = laid.ask, sheet.nested.stock
+    right, top = stock.width - ask.margin, stock.height - ask.margin
+    if ask.bed is not None:
+        right, top = min(right, ask.bed.width), min(top, ask.bed.height)
+    return LeadInAsk(
+        length=length,
+        clear=ask.spacing,
+        area=(ask.margin, ask.margin, right, top),
+        keep_outs=tuple(
+            (k.x, k.y, k.x + k.width, k.y + k.height) for k in (*stock.keep_outs, *ask.keep_outs)
+        ),
+    )
+
+
+def _leads_said(laid: Laid, cuts: Sequence[SheetCuts]) -> tuple[str, ...]:
+    """How many outlines start in the waste."""
+    length = laid.order.nesting.lead_in
+    if length is None:
+        return ()
+    got = sum(c.leads[0] for c in cuts if c.leads)
+    missing = sum(c.leads[1] for c in cuts if c.leads)
+    said = f"{got} outlines have a lead-in of {both(length, laid.order.unit)} (asked)"
+    if missing:
+        said += f"; on {missing} there is no room for one clear of everything else: they start on the outline"
+    return (said,)
 
 
 def quote_of(planned: Planned, rates: Rates) -> Quote:

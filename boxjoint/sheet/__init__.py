@@ -43,7 +43,7 @@ on which sheets), ``choose`` (which sheets are used), ``remains`` (offcuts), ``s
 ``bridges`` (bits left uncut),
 ``entries`` (where each cut starts, exactly), ``heat`` (lines that should not follow at once), ``route``
 (moves that shorten the way), ``sequence_check`` (proves that nothing is cut after it has come loose),
-``sequence``; and ``timing`` (how long it takes), ``price``.
+``sequence``, ``lead_in`` (starts in the waste); and ``timing`` (how long it takes), ``price``.
 
 The same order gives the same nest on every machine, whatever the sequence of its items: budgets
 are counted in iterations, never in seconds, and only integers and the four operations on floats decide.
