@@ -23,12 +23,15 @@ def _mm(nm: float) -> float:
 def cutout(hole: CutHole) -> dict[str, Any]:
     """One cut-out: place and size as wanted when cut, and the least material beside it."""
     h = hole.placed.hole
+    drawn_lo, drawn_hi = hole.drawn.extent_mm
     return {
         "table": hole.placed.index + 1,
         "kind": hole.placed.kind,
         "from": [_mm(v) for v in h.lo],
         "to": [_mm(v) for v in h.hi],
         "corner_radius": _mm(h.diameter / 2),
+        "drawn_from": [round(v, 6) for v in drawn_lo],
+        "drawn_to": [round(v, 6) for v in drawn_hi],
         "as_cut_from": [_mm(v) for v in hole.as_cut.lo],
         "as_cut_to": [_mm(v) for v in hole.as_cut.hi],
         "open": None if h.open is None else _OPEN[h.open],

@@ -36,6 +36,8 @@ Floats = NDArray[np.float64]
 
 _NM = 1e6
 _ARCS = 4  # a quarter, where it is no true arc
+#: Towards the left, down, to the right, up.
+_ALONG = np.array([[-1.0, 0], [0, -1.0], [1.0, 0], [0, 1.0]])
 _QUARTER = math.tan(math.pi / 8)  # bulge of a quarter circle
 
 
@@ -71,6 +73,12 @@ class DrawnHole:
         """By how much it lengthens what is cut, mm: a notch takes its mouth from the rim."""
         mouth = 0.0 if self.hole.open is None else float(np.abs(self.xy[0] - self.xy[-1]).max())
         return self.length_mm - mouth
+
+    @property
+    def extent_mm(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Least and greatest x and y of the drawn outline, its arcs included, mm."""
+        x, y, right, up = _supports(self.xy, self.bulge, _ALONG).tolist()
+        return (-x, -y), (right, up)
 
 
 def arc_length_mm(xy: Floats, bulge: Floats, *, closed: bool = True) -> float:
@@ -255,8 +263,7 @@ def _cut(
     hole: Hole, xy: Floats, bulge: Floats, half: tuple[float, float], scale: tuple[float, float]
 ) -> Hole:
     """What the beam leaves: extent from the drawn outline, corners as wanted."""
-    normals = np.array([[-1.0, 0], [0, -1.0], [1.0, 0], [0, 1.0]])
-    reach = _supports(xy, bulge, normals) * _NM
+    reach = _supports(xy, bulge, _ALONG) * _NM
     lo, hi = [0, 0], [0, 0]
     for k in (0, 1):
         lo[k] = round(-reach[k] * scale[k] - half[k])

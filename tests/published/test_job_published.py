@@ -273,30 +273,29 @@ def all_built() -> dict[str, tuple[Built, dict[str, bytes]]]:
     return found
 
 
+def cutout_shape(told: dict[str, Any], kerf: float) -> Any:
+    """A cut-out as the report has it drawn: its corners, where round, by half the kerf less round."""
+    radius = max(told["corner_radius"] - kerf / 2, 0)
+    (x0, y0), (x1, y1) = told["drawn_from"], told["drawn_to"]
+    if told["open"]:  # a notch goes on beyond the rim, where there is no panel
+        out = radius + 1
+        x0 -= out * (told["open"] == "left")
+        x1 += out * (told["open"] == "right")
+        y0 -= out * (told["open"] == "bottom")
+        y1 += out * (told["open"] == "top")
+    if radius == 0:
+        return shapely.box(x0, y0, x1, y1)
+    # the middles of the corners fall together in a circle, and in pairs in a slot
+    ends = [(x, y) for x in (x0 + radius, x1 - radius) for y in (y0 + radius, y1 - radius)]
+    return shapely.MultiPoint(ends).convex_hull.buffer(radius, quad_segs=64)
+
+
 def as_files(panels: dict[str, Any]) -> dict[str, Any]:
     """What has a drawing of its own: the pieces of a panel that a seam divides, instead of it."""
     found = {}
     for name, data in panels.items():
         found |= data.get("pieces") or {name: data}
     return found
-
-
-def inside_and_out(data: dict[str, Any]) -> int:
-    """How many closed outlines a panel has: itself, its mortises, and cut-outs that meet no edge."""
-    return 1 + int(data["holes"]) + sum(h["open"] is None for h in data["cutouts"])
-
-
-def cutout_shape(hole: dict[str, Any], half: float) -> shapely.Polygon:
-    """A cut-out as it is drawn: half a kerf smaller than it comes out, its corners round."""
-    (x0, y0), (x1, y1) = hole["as_cut_from"], hole["as_cut_to"]
-    x0, y0, x1, y1 = x0 + half, y0 + half, x1 - half, y1 - half
-    beyond = 100.0  # a notch goes out over its edge, and is round only within
-    x0, x1 = x0 - beyond * (hole["open"] == "left"), x1 + beyond * (hole["open"] == "right")
-    y0, y1 = y0 - beyond * (hole["open"] == "bottom"), y1 + beyond * (hole["open"] == "top")
-    r = max(0.0, min(hole["corner_radius"] - half, (x1 - x0) / 2 - 1e-9, (y1 - y0) / 2 - 1e-9))
-    core = shapely.box(x0 + r, y0 + r, x1 - r, y1 - r)
-    shape: shapely.Polygon = core.buffer(r, quad_segs=64) if r else core
-    return shape
 
 
 @pytest.mark.parametrize("release", ["R2000", "R12"])
@@ -311,22 +310,39 @@ def test_gdal_reads_every_drawing_as_the_report_has_it(
     if release == "R12":
         content = files(built, dxf="R12")
     told = as_files(report(built)["panels"])
-    half = built.plan.kerf_x.value / 2
+    kerf = built.plan.beam.kerf
     for panel, data in told.items():
         found = read_dxf(content[f"panels/{panel}.dxf"], tmp_path / "panel.dxf")
         rings = cut_rings(found)
+        closed = [c for c in data["cutouts"] if c["open"] is None]
         assert len(data["drawn_rings"]) == 1 + data["holes"]
-        assert len(rings) == inside_and_out(data)
+        assert len(rings) == 1 + data["holes"] + len(closed)
         wanted = shapely.Polygon(data["drawn_rings"][0], data["drawn_rings"][1:])
-        for hole in data["cutouts"]:
-            wanted = wanted.difference(cutout_shape(hole, half))
-        area = shapely.Polygon(rings[0], rings[1:]).area
-        if data["relieved_corners"]:  # arcs, which the report's rings leave out, take material away
-            assert 0.98 * wanted.area < area < wanted.area
-        elif data["cutouts"]:  # two flattenings of the arcs
-            assert area == pytest.approx(wanted.area, rel=2e-4)
+        read = shapely.Polygon(rings[0], rings[1:])
+        if data["cutouts"]:
+            shapes = [cutout_shape(c, (kerf.x + kerf.y) / 2) for c in data["cutouts"]]
+            wanted = shapely.difference(wanted, shapely.union_all(shapes))
+            # the reader makes chords of 4 degrees of arcs: 0.1 % of a circle; where kerf or scale
+            # differ along x and y, corners are drawn a little off a circle
+            radii = sum(c["corner_radius"] for c in data["cutouts"])
+            doubt = sum(1e-3 * np.pi * c["corner_radius"] ** 2 for c in data["cutouts"])
+            doubt += abs(kerf.x - kerf.y) / 2 * 2 * np.pi * radii + 1e-6 * wanted.length
+            added, gone = read.difference(wanted).area, wanted.difference(read).area
+            assert added < doubt
+            assert gone < doubt + (0.02 * wanted.area if data["relieved_corners"] else 0)
+            # where each hole lies, sharply: chords of 4 degrees miss the top of an arc by no more
+            # than r(1 - cos 2 degrees)
+            if data["holes"] == 0:
+                found_at = np.array(sorted(shapely.Polygon(r).bounds for r in rings[1:]))
+                told_at = np.array(sorted((*c["drawn_from"], *c["drawn_to"]) for c in closed))
+                most = max((c["corner_radius"] for c in closed), default=0)
+                assert found_at.shape == told_at.shape
+                assert np.allclose(found_at, told_at, atol=most * 6.1e-4 + 2e-6, rtol=0)
+        elif data["relieved_corners"]:
+            # the report's rings leave out arcs, which take material away
+            assert 0.98 * wanted.area < read.area < wanted.area
         else:
-            assert area == pytest.approx(wanted.area, abs=1e-6 * wanted.length)
+            assert read.area == pytest.approx(wanted.area, abs=1e-6 * wanted.length)
             assert len(rings[0]) == len(data["drawn_rings"][0])
         # the lower left corner of the nominal panel lies at 0, 0
         outline = shapely.Polygon(rings[0])
@@ -341,7 +357,9 @@ def test_gdal_reads_every_drawing_as_the_report_has_it(
         assert np.ptp(squares[0], axis=0)[:2].tolist() == pytest.approx([100, 100])
         assert squares[0][:, 0].min() > outline.bounds[2]
     together = cut_rings(read_dxf(content["panels.dxf"], tmp_path / "panels.dxf"))
-    assert len(together) == sum(map(inside_and_out, told.values()))
+    assert len(together) == sum(
+        1 + d["holes"] + sum(c["open"] is None for c in d["cutouts"]) for d in told.values()
+    )
 
 
 @pytest.mark.parametrize("name", ["slide-tray", "cube-20", "pencil-tray-inch"])
