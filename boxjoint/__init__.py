@@ -22,6 +22,11 @@ web, neck, relief
     two edges cannot meet.
 beam, tool
     What cuts: a laser, with a kerf; a router's cutter, with a diameter.
+gap, seat gap, pin
+    What the rails of a sliding lid leave free above it; how far a mate's corner stands off its shoulder
+    on the fillet of a round beam; the round rod that a hinge turns on.
++-
+    The expanded uncertainty, 95 %, wherever a person reads it.
 body
     Panels that hold together and move as one: a box, a lid, a drawer.
 sheet, spacing, margin, keep-out, offcut

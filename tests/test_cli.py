@@ -11,6 +11,7 @@ import io
 import json
 import os
 import re
+import shlex
 import shutil
 import signal
 import subprocess
@@ -168,6 +169,21 @@ def test_new_writes_a_job_that_builds_at_once(cli: Cli, tmp_path: Path) -> None:
     # every line that is switched off is commented, and the same text goes to stdout
     assert cli("new").out.encode() == path.read_bytes()
     assert "# kerf = 0.18" in cli("new").out
+
+
+def test_new_in_inches_builds_at_once_and_shows_inches_first(cli: Cli, tmp_path: Path) -> None:
+    path = tmp_path / "my tray.toml"
+    done = cli("new", path, "--unit", "in")
+    assert done.code == 0
+    hint = shlex.split(done.err.partition("then: ")[2])  # what it says can be run as printed
+    assert hint == ["boxjoint", "check", str(path)]
+    shown = cli(*hint[1:])
+    assert shown.code == 0
+    assert "2.375 in (60.325 mm)" in shown.out
+    assert re.search(r"kerf x +7\.1 thou \(0\.180 mm\) +ASSUMED", shown.out)
+    assert "edge_sd" in cli("new", "--full").out  # every key
+    refused = cli("new", "--full", "--unit", "in")
+    assert refused.code == 2 and "in mm" in refused.err
 
 
 def test_new_never_writes_over_a_file(cli: Cli, tmp_path: Path) -> None:

@@ -323,6 +323,22 @@ def test_what_is_shown(cli: Cli) -> None:
     assert shown.err.count("cannot be seen:") == 2
 
 
+def test_what_was_read_in_inches_is_shown_in_thou_first(cli: Cli) -> None:
+    words = ["--reading", "stack x 72 8: 2.7800, 2.7807", "--reading", "window x 72: 2.8417"]
+    shown = cli("gauge", "read", "kerf", "--unit", "in", *words).out
+    row = next(x for x in shown.splitlines() if x.strip().startswith("kerf_x"))
+    # thou first, in the value, its +- and its interval; a thou is 25.4 um
+    found = re.search(
+        r"([\d.]+) thou \(([\d.]+) mm\) +\+-([\d.]+) thou \(([\d.]+) mm\) +"
+        r"([\d.]+) to ([\d.]+) thou \(([\d.]+) to ([\d.]+) mm\)",
+        row,
+    )
+    assert found is not None, row
+    thou, mm, u, u_mm, low, high, low_mm, high_mm = map(float, found.groups())
+    for one, other in ((thou, mm), (u, u_mm), (low, low_mm), (high, high_mm)):
+        assert one * 0.0254 == pytest.approx(other, abs=0.0018)
+
+
 def test_repeats_are_kept_and_compared(cli: Cli) -> None:
     shown = cli("gauge", "read", "kerf", *typed(*GOOD, "hole x 30: 30.1, 30.5"))
     assert shown.code == 0

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from boxjoint.errors import ArrangementError, BoxjointError, CannotBeCut, InputError
+from boxjoint.export.layout import SQUARE_MM, lay_out
 from boxjoint.fit.compensate import Allowance, Beam, compensate
 from boxjoint.fit.plan import Plan
 from boxjoint.gauge.comb import slot_positions
@@ -431,6 +433,18 @@ def test_letters_stay_off_the_cuts(piece: GaugePiece) -> None:
         arrows = [shapely.LineString(c.xy) for c in part.curves if c.layer is Layer.MARK]
         for mark in arrows:
             assert all(mark.distance(b) > 0.2 for b in boxes)
+
+
+def test_notes_stay_in_the_check_square_and_no_known_kerf_is_called_guessed() -> None:
+    for piece in all_pieces():
+        drawing = piece.drawing
+        laid = lay_out(drawing)
+        left, right = drawing.size[0] + 10.0, drawing.size[0] + 10.0 + SQUARE_MM
+        assert laid.high[0] <= round(right * 1e6), piece.title  # no column beside the square
+        heights = sorted((line.y for line in laid.lines), reverse=True)
+        assert all(left < line.x < right and 0 < line.y < SQUARE_MM for line in laid.lines)
+        assert min(a - b for a, b in pairwise(heights)) > 2.5 * 1.3  # capitals do not touch
+        assert "guessed" not in "\n".join(piece.notes)
 
 
 def test_codes_tell_stocks_apart() -> None:

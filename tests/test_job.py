@@ -32,7 +32,7 @@ from boxjoint.job.measures import refuse_job
 from boxjoint.job.problems import Problem
 from boxjoint.job.questions import question_job
 from boxjoint.job.read import parse_job, read_job
-from boxjoint.job.records import PANELS, Cut, Job, PerAxis, Source, Thickness
+from boxjoint.job.records import PANELS, Cut, Job, PerAxis, Source, Thickness, Unit
 from boxjoint.job.schema import SCHEMA_PATH, job_schema
 from boxjoint.job.write import edit_job_text, job_to_toml, starter_text, written_length
 
@@ -717,7 +717,7 @@ def test_what_cannot_be_set_is_refused() -> None:
 
 
 def test_the_starter_is_a_job_and_shows_every_key() -> None:
-    text = starter_text()
+    text = starter_text(full=True)
     job = parse_job(text)
     assert question_job(job) == ()
     jsonschema.validate(tomllib.loads(text), job_schema())
@@ -728,10 +728,10 @@ def test_the_starter_is_a_job_and_shows_every_key() -> None:
 
 @pytest.mark.parametrize(
     "line",
-    [line for line in starter_text().splitlines() if re.match(r"# (\w+ = |\[)", line)],
+    [line for line in starter_text(full=True).splitlines() if re.match(r"# (\w+ = |\[)", line)],
 )
 def test_every_value_of_the_starter_can_be_switched_on(line: str) -> None:
-    text = starter_text()
+    text = starter_text(full=True)
     on = line.removeprefix("# ")
     start = text.index("# [sheets.birch]")
     if text.index(line) >= start and text.index(line) < text.index("[nest]"):
@@ -748,6 +748,39 @@ def test_every_value_of_the_starter_can_be_switched_on(line: str) -> None:
         if text.index(line) < start:
             text = text.replace("thickness = 3.0 ", "# ")
     assert parse_job(text.replace(line, on)) is not None
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_the_short_starter_is_a_job_whose_values_can_be_switched_on(unit: Unit) -> None:
+    text = starter_text(unit)
+    assert len(text.splitlines()) < 40
+    job = parse_job(text)
+    assert job.unit == unit
+    assert question_job(job) == ()
+    jsonschema.validate(tomllib.loads(text), job_schema())
+    lines = [line for line in text.splitlines() if re.match(r"# \w+ = ", line)]
+    assert len(lines) == 4
+    for line in lines:
+        on = text.replace(line, line[2:])
+        if "thickness" in line:
+            on = re.sub(r"(?m)^thickness = (?!\[).*\n", "", on)
+        assert question_job(parse_job(on)) == (), line
+
+
+@pytest.mark.parametrize(
+    ("value", "do"),
+    [
+        ("2,25", 'Write height = 2.25, or height = "2,25".'),
+        ("2.25 mm", 'Write height = "2.25 mm".'),
+        ("3 1/8", 'Write height = "3 1/8".'),
+        ("1,250", "Write 1.250 or 1250."),
+    ],
+)
+def test_a_length_without_its_quotes_says_how_to_write_it(value: str, do: str) -> None:
+    with pytest.raises(JobError, match="not valid TOML") as raised:
+        parse_job(f'unit = "mm"\n[inside]\nheight = {value}  # of the tray\n')
+    assert str(raised.value).endswith(do)
+    assert "line 3" in str(raised.value)
 
 
 # Schema and document

@@ -27,6 +27,7 @@ from boxjoint.export.report import (
     report_schema,
     report_text,
 )
+from boxjoint.export.said import names_together
 from boxjoint.fit.plan import Measured
 from boxjoint.job.figures import Figure
 from boxjoint.job.read import parse_job, read_job
@@ -383,6 +384,25 @@ def test_the_report_for_people_has_every_panel_joint_figure_and_warning(
     for block in re.findall(r"(?:^\|.*\|\n)+", text, re.MULTILINE):
         rows = block.splitlines()
         assert len({row.count("|") for row in rows}) == 1, rows[0]
+
+
+def test_an_inch_report_has_inches_first_everywhere() -> None:
+    text = report_text(build(read_job(ROOT / "fixtures" / "jobs" / "pencil-tray-inch.toml")))
+    tables = [line for line in text.splitlines() if line.startswith("|")]
+    assert tables
+    for line in tables:
+        for cell in line.split("|"):
+            if re.search(r"\d mm\b", cell):  # mm only beside, in brackets
+                first = re.search(r"\d (in|in2|thou|mm)\b", cell)
+                assert first is not None and first[1] != "mm", line
+    assert "| 1.140625 in (28.97 mm) | asked |" in text  # 1 9/64 in
+
+
+def test_names_that_differ_by_a_number_stand_together() -> None:
+    names = [f"drawer-{n}-{side}" for n in (1, 2, 3) for side in ("left", "right")]
+    assert names_together(["back", *names]) == "back, drawer-1...3-left, drawer-1...3-right"
+    assert names_together(["shelf-1", "shelf-2"]) == "shelf-1, shelf-2"
+    assert names_together(["shelf-1", "shelf-3", "shelf-4"]) == "shelf-1, shelf-3, shelf-4"
 
 
 def test_the_report_of_a_tray_lists_its_slots(tray: Built) -> None:

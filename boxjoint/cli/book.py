@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -673,7 +674,10 @@ def _show_machine(shop: Book, machine: str, plot: Path | None, kind: str, as_jso
     if as_json:
         _print_json({"machine": machine, "records": [_group_json(s, o, b) for s, o, b in groups]})
     elif not groups:
-        click.echo(f"{machine}: nothing was read or cut yet; begin with: boxjoint gauge draw kerf")
+        click.echo(
+            f"{machine}: nothing was read or cut yet; begin with: "
+            "boxjoint gauge draw kerf JOB --out gauge"
+        )
     for sheet, settings, belief in groups if not as_json else ():
         rows = [["settings", settings_text(settings), "", ""]]
         for name in ("kerf_x", "kerf_y", "scale_x", "scale_y"):
@@ -711,9 +715,11 @@ def _show_machine(shop: Book, machine: str, plot: Path | None, kind: str, as_jso
         for flag in belief.flags:
             click.echo(f"look at: {flag.name} {flag.at:%Y-%m-%d}: {flag.text}", err=True)
         if belief.check and belief.kerf_x is not None:
+            words = ["boxjoint", "gauge", "draw", "kerf", "--quick", "--material", sheet.material]
+            words += ["--thickness", f"{sheet.mean_mm:.2f}mm", "--out", "gauge"]
             click.echo(
                 "look at: too uncertain for a fit to be promised; read a stack and its window: "
-                "boxjoint gauge draw kerf --quick",
+                f"{shlex.join(words)}",
                 err=True,
             )
     if plot is not None:

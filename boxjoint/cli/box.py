@@ -42,25 +42,44 @@ BY_CONTROLLER = click.option(
 
 @click.command()
 @click.argument("path", metavar="[JOB]", type=click.Path(path_type=Path), required=False)
-def new(path: Path | None) -> None:
+@click.option(
+    "--unit",
+    type=click.Choice(["mm", "in"]),
+    default="mm",
+    show_default=True,
+    help="What bare numbers in it are.",
+)
+@click.option("--full", is_flag=True, help="Show every key there is; in mm only.")
+def new(path: Path | None, unit: str, full: bool) -> None:
     """Write a commented starter job, to JOB or to stdout.
 
     \b
-    Example:
+    Examples:
       boxjoint new tray.toml
+      boxjoint new tray.toml --unit in
     """
+    import shlex
+
     from boxjoint.export.files import write_whole
     from boxjoint.job.write import starter_text
 
+    if full and unit == "in":
+        raise InputError(
+            "the starter with every key is in mm",
+            where="--full",
+            do="leave out --full, and take further keys from docs/job-file.md",
+        )
+    text = starter_text("in" if unit == "in" else "mm", full=full)
     if path is None:
-        click.echo(starter_text(), nl=False)
+        click.echo(text, nl=False)
         return
     if path.exists():
         raise FileProblem(
             "there is a file of that name already", where=str(path), do="choose another"
         )
-    write_whole({path.name: starter_text().encode()}, path.parent)
-    click.echo(f"wrote {path}; edit it, then: boxjoint check {path}", err=True)
+    write_whole({path.name: text.encode()}, path.parent)
+    command = shlex.join(["boxjoint", "check", str(path)])
+    click.echo(f"wrote {path}; edit it, then: {command}", err=True)
 
 
 def _solid(built: Any) -> tuple[Any, bytes]:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -333,6 +333,13 @@ def _standing(measured: bool) -> str:
     return "measured" if measured else "ASSUMED"
 
 
+def _sure(U: float, unit: str) -> str:
+    """An expanded uncertainty, 95 %, mm: of what was read in inches in thou first."""
+    if unit != "in":
+        return plus_minus(U, unit)
+    return f"+-{U / 0.0254:.1f} thou ({U:.3f} mm)"
+
+
 def _show_kerf(
     fit: KerfFit,
     taken: Sequence[_Taken],
@@ -344,19 +351,24 @@ def _show_kerf(
     from boxjoint.gauge.checks import BLIND_SPOTS
     from boxjoint.units import mm_and_thou
 
+    inch = all(t.unit == "in" for t in taken)  # what was read in inches is shown in thou first
+    first: Literal["mm", "in"] = "in" if inch else "mm"
     rows = []
     for name in ("kerf_x", "kerf_y", "scale_x", "scale_y"):
         e = fit.estimate(name)
         scale = name.startswith("scale")
-        value = f"{e.value:.5f}" if scale else mm_and_thou(e.value, places=3)
-        span = "" if scale else f"{e.low:.3f} to {e.high:.3f} mm"
+        value = f"{e.value:.5f}" if scale else mm_and_thou(e.value, first=first, places=3)
+        span = f"{e.low:.3f} to {e.high:.3f} mm"
+        if inch:
+            span = f"{e.low / 0.0254:.1f} to {e.high / 0.0254:.1f} thou ({span})"
+        span = "" if scale else span
         nu = "large" if e.nu_eff > 999 else f"{e.nu_eff:.0f}"
         rows.append(
-            [name, value, plus_minus(e.U, "1" if scale else "mm"), span, nu, _standing(e.measured)]
+            [name, value, _sure(e.U, "1" if scale else first), span, nu, _standing(e.measured)]
         )
     for t in fit.taper:
-        value = mm_and_thou(t.taper_mm, places=3)
-        rows.append([f"taper {t.axis}", value, plus_minus(t.U_mm), "", "", "measured"])
+        value = mm_and_thou(t.taper_mm, first=first, places=3)
+        rows.append([f"taper {t.axis}", value, _sure(t.U_mm, first), "", "", "measured"])
     prior = "the book's belief and " if used_book else ""
     title = f"From {prior}{fit.n_values} values ({'; '.join(t.source for t in taken)})"
     show_table(title, ["figure", "value", "+- (95 %)", "95 % interval", "nu", "what it is"], rows)

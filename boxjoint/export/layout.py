@@ -29,7 +29,7 @@ _SQUARE_GAP_MM = 10.0
 
 _TITLE_MM, _NOTE_MM = 3.5, 2.5  # heights of capitals
 _TITLE_CHARACTERS, _NOTE_CHARACTERS = 28, 42  # what fits the square with the widest usual letters
-_STEP_MM = 4.2
+_STEPS_MM = (4.2, 3.8, 3.5)  # from line to line; the first that needs one column
 _COLUMN_MM = SQUARE_MM + 5.0
 _PAD_MM = 4.0
 _LONGEST_NOTE = 12  # rows of a note that are kept together
@@ -217,7 +217,18 @@ def _bounds(
 
 
 def _text(title: str, notes: tuple[str, ...], square_x: float) -> tuple[tuple[Line, ...], int]:
-    """Title, notes and the square's caption as placed lines, and the number of columns."""
+    """Title, notes and the square's caption as placed lines, and the number of columns.
+
+    Lines stand closer where that keeps all of them in the square.
+    """
+    found = [_placed(title, notes, square_x, step) for step in _STEPS_MM]
+    return next((f for f in found if f[1] == 1), found[0])
+
+
+def _placed(
+    title: str, notes: tuple[str, ...], square_x: float, step: float
+) -> tuple[tuple[Line, ...], int]:
+    """The same for lines that are ``step`` mm apart."""
     # (height, text, rows of the same note from here on)
     rows = [(_TITLE_MM, row, 1) for row in textwrap.wrap(title, _TITLE_CHARACTERS)]
     for note in notes:
@@ -226,19 +237,19 @@ def _text(title: str, notes: tuple[str, ...], square_x: float) -> tuple[tuple[Li
 
     lines = []
     x, top = square_x + _PAD_MM, SQUARE_MM - _PAD_MM - _TITLE_MM
-    caption_top = _PAD_MM + _STEP_MM * (len(_CAPTION) - 1)
+    caption_top = _PAD_MM + step * (len(_CAPTION) - 1)
     y, columns = top, 1
     for height, row, together in rows:
         # only the first column has the caption below it
-        low = caption_top + 1.5 * _STEP_MM if columns == 1 else _PAD_MM
+        low = caption_top + 1.5 * step if columns == 1 else _PAD_MM
         # a note is not parted by the end of a column, unless it is longer than any
-        last = y - (together - 1) * _STEP_MM if together <= _LONGEST_NOTE else y
+        last = y - (together - 1) * step if together <= _LONGEST_NOTE else y
         if last < low:
             y, x, columns = top, x + _COLUMN_MM, columns + 1
         indent = len(row) - len(row.lstrip())
         lines.append(Line(x=x + indent, y=y, height=height, text=row.strip()))
-        y -= _STEP_MM * (1.4 if height == _TITLE_MM else 1.0)
+        y -= step * (1.4 if height == _TITLE_MM else 1.0)
     for i, row in enumerate(_CAPTION):
-        y = caption_top - i * _STEP_MM
+        y = caption_top - i * step
         lines.append(Line(x=square_x + _PAD_MM, y=y, height=_NOTE_MM, text=row))
     return tuple(lines), columns

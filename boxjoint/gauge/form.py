@@ -343,7 +343,7 @@ def _form(
             where=name,
             value=f"format = {head.get('format')!r}",
             limit=f"format = {_FORMAT!r}",
-            do="draw one with: boxjoint gauge draw kerf",
+            do="draw one with: boxjoint gauge draw kerf JOB --out gauge",
         )
     if str(head.get("version")) != str(_VERSION):
         raise ReadingError(

@@ -8,7 +8,7 @@ from boxjoint.errors import InputError
 from boxjoint.fit.fits import ASSUMED_KERF_MM, family_of
 from boxjoint.gauge.readings import Axis
 from boxjoint.job.records import PerAxis, Source
-from boxjoint.units import mm_and_thou
+from boxjoint.units import both, small_size
 
 __all__ = ["GaugeStock", "require_range"]
 
@@ -65,11 +65,11 @@ class GaugeStock:
     def notes(self, *, applied: bool) -> tuple[str, ...]:
         """Lines for ``REFERENCE``; ``applied``: whether the outlines allow for the kerf."""
         standing = {s: str(s) for s in Source} | {Source.ASSUMED: "ASSUMED"}
-        kerf = "full kerf applied" if applied else "kerf guessed, not applied"
+        kerf = "full kerf applied" if applied else "full kerf, not applied"
         return (
             f"material {self.material or 'not named'}, "
-            f"thickness {self.thickness_mm:.2f} mm ({standing[self.thickness_source]})",
-            f"{kerf}: X {mm_and_thou(self.kerf.x)}, Y {mm_and_thou(self.kerf.y)} "
+            f"thickness {both(round(self.thickness_mm * 1e6))} ({standing[self.thickness_source]})",
+            f"{kerf}: X {small_size(self.kerf.x)}, Y {small_size(self.kerf.y)} "
             f"({standing[self.kerf_source]})",
         )
 

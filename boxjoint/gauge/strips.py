@@ -88,7 +88,7 @@ class ScaleQuestion:
         return (
             f"scale matters: at the ends of {edge} flanks may be off by {self.shift_mm:.2f} mm, "
             f"harmless up to {self.limit_mm:.2f} mm; strip X laid against strip Y would bring it to "
-            f"{self.after_mm:.2f} mm (boxjoint gauge draw strip)"
+            f"{self.after_mm:.2f} mm (boxjoint gauge draw strip JOB --out strips)"
         )
 
 

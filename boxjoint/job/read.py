@@ -16,7 +16,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from boxjoint.errors import JobError
+from boxjoint.errors import JobError, UnitError
 from boxjoint.job.keys import Keys
 from boxjoint.job.problems import Problem, job_error, quoted
 from boxjoint.job.records import Job
@@ -24,6 +24,7 @@ from boxjoint.job.tables import TableReader
 
 if TYPE_CHECKING:
     from boxjoint.job.locate import Place
+from boxjoint.units import read_length
 
 __all__ = ["MOST_BYTES", "load_toml", "located", "parse_job", "read_job", "read_text"]
 
@@ -168,6 +169,7 @@ def load_toml(text: str, path: str) -> dict[str, Any]:
             where=f"{path}, line {line}{column}",
             value=quoted(lines[line - 1]) if line <= len(lines) else "",
             limit=_QUOTE_HINT,
+            do=_quotes(lines[line - 1]) if line <= len(lines) else "",
         ) from None
     except RecursionError:
         raise JobError("not a job: lists within lists without end", where=path) from None
@@ -184,3 +186,20 @@ def located(problem: Problem, found: Mapping[Keys, Place]) -> Problem:
         return problem
     value = quoted(place.raw) if problem.written and place.raw else problem.value
     return dataclasses.replace(problem, line=place.line, value=value)
+
+
+def _quotes(line: str) -> str:
+    """How to write a length that stands without its quotes: ``2,25``, ``2.25 mm``, ``3 1/8``."""
+    match = re.match(r"\s*([\w.-]+)\s*=\s*([^#\"'\[\]{}]+)", line)
+    if match is None:
+        return ""
+    key, value = match[1], match[2].strip()
+    if re.fullmatch(r"[+-]?\d+", value):  # a good number: something else is wrong
+        return ""
+    try:
+        read_length(value, unit="mm", signed=True)
+    except UnitError as error:
+        return error.do  # a comma that may be a thousands mark: both ways out
+    if re.fullmatch(r"[+-]?\d+,\d+", value):
+        return f'write {key} = {value.replace(",", ".")}, or {key} = "{value}"'
+    return f'write {key} = "{value}"'

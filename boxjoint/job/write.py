@@ -37,7 +37,7 @@ Value = (
     str | int | float | Decimal | bool | Sequence[str | int | float | Decimal] | Mapping[str, Any]
 )
 
-#: The commented job that a new file starts from.
+#: The commented job that shows every key.
 STARTER_PATH = Path(__file__).with_name("starter.toml")
 
 _BOM = "\ufeff"
@@ -55,9 +55,18 @@ _LENGTHS = (
 )
 
 
-def starter_text() -> str:
-    """Return the text of a commented starter job."""
-    return STARTER_PATH.read_text(encoding="utf-8")
+def starter_text(unit: Unit = "mm", *, full: bool = False) -> str:
+    """Return the text of a commented starter job.
+
+    Parameters
+    ----------
+    unit
+        What its bare numbers are in.
+    full
+        Every key there is, in mm, whatever the unit; else the main ones.
+    """
+    path = STARTER_PATH if full else STARTER_PATH.with_name(f"starter-{unit}.toml")
+    return path.read_text(encoding="utf-8")
 
 
 # Single values
