@@ -25,7 +25,8 @@ from boxjoint.order.drawing import copy_curves, sheet_drawing
 from boxjoint.order.items import Pieces
 from boxjoint.order.lay import cut_back, lay
 from boxjoint.order.read import is_order, lines_of, read_order, split_quantity
-from boxjoint.order.records import Laid, Order
+from boxjoint.order.records import Laid, LaidSheet, Order
+from boxjoint.sheet.records import NestedSheet
 from boxjoint.shop.book import Book
 from boxjoint.shop.records import Machine, Offcut, OffcutUse, Sheet
 from boxjoint.shop.stock import bed_of, offcuts_left
@@ -148,6 +149,47 @@ def test_a_copy_compensated_for_another_way_of_lying_is_a_fault(
     assert not found.passed
     with pytest.raises(ProofFailed, match="as cut from its sheet"):
         found.require()
+
+
+PLANTED = {
+    "30 mm from its place": ("shift", "30.000000, 0.000000 mm off the place"),
+    "outlines of another turn": ("turn", "made for"),
+    "cut-outs of another turn": ("holes", "its cut-outs do not lie as the panel does"),
+    "the other face up": ("face", "not made for its inside up"),
+}
+
+
+@pytest.mark.parametrize(("fault", "words"), PLANTED.values(), ids=PLANTED)
+def test_a_copy_that_lies_otherwise_than_nested_is_a_fault(
+    monkeypatch: pytest.MonkeyPatch, fault: str, words: str
+) -> None:
+    from boxjoint.order import lay as module
+
+    true_sheet = module._laid_sheet
+
+    def planted(number: int, sheet: NestedSheet, by_group: dict[str, Pieces]) -> LaidSheet:
+        whole = true_sheet(number, sheet, by_group)
+        copies = list(whole.copies)
+        k = next((k for k, c in enumerate(copies) if c.piece.holes), None)
+        if k is None:
+            return whole
+        copy = copies[k]
+        piece = copy.piece
+        other = by_group[copy.group].piece(copy.name, piece.quarters + 2)
+        if fault == "shift":
+            copies[k] = replace(copy, shift=(copy.shift[0] + 30 * MM, copy.shift[1]))
+        elif fault == "turn":  # half a turn: the size is the same, and so is the kerf
+            copies[k] = replace(copy, piece=other)
+        elif fault == "holes":
+            copies[k] = replace(copy, piece=replace(piece, holes=other.holes))
+        else:
+            copies[k] = replace(copy, piece=replace(piece, mirrored=not piece.mirrored))
+        return replace(whole, copies=tuple(copies))
+
+    monkeypatch.setattr(module, "_laid_sheet", planted)
+    hole = '[[cutouts]]\npanel = "front"\nkind = "round hole"\ndiameter = 6\nfrom_left = 30\nfrom_bottom = 12\n'
+    found = lay(order_of(tray(hole)), sizes=[(300 * MM, 200 * MM)], level=1)
+    assert any(words in f for f in found.faults), found.faults
 
 
 def test_copies_lie_where_the_nest_says_and_come_back_alike() -> None:

@@ -81,7 +81,7 @@ def test_lines_add_up_to_the_total_in_steps_of_the_currency(
         assert (line.amount / quote.step).denominator == 1
     assert quote.each * boxes >= quote.total
     assert quote.total >= quote.floor
-    assert quote.total >= math.floor(rates["minimum"].value / step) * quote.step - quote.step
+    assert quote.total >= Fraction(repr(float(rates["minimum"].value)))
 
 
 def test_what_nobody_set_is_assumed_and_says_how_to_set_it() -> None:
@@ -97,6 +97,20 @@ def test_a_small_order_pays_the_minimum_charge() -> None:
     quote = price_of(small, Rates(values={"minimum": asked(100)}))
     assert quote.total == 100
     assert quote.lines[-1].what == "to the minimum charge"
+
+
+@pytest.mark.parametrize("step", [0.25, 2.5, 0.125, 7.0, 0.01])
+def test_amounts_are_printed_with_all_the_places_of_the_step(step: float) -> None:
+    quote = price_of(WORK, Rates(values={"step": asked(step), "minimum": asked(24)}))
+    printed = [Fraction(quote.money(line.amount)) for line in quote.lines]
+    assert printed == [line.amount for line in quote.lines]
+    assert sum(printed) == Fraction(quote.money(quote.total))
+
+
+def test_a_coarse_step_does_not_round_the_minimum_charge_down() -> None:
+    small = Work(boxes=1, panels=1, joints=0, edge_mm=0, machine_s=1, band_s=(1, 1), sheets=())
+    quote = price_of(small, Rates(values={"minimum": asked(24), "step": asked(7)}))
+    assert quote.total == 28  # 24 is nearer to 21, which is below it
 
 
 def test_sheets_may_have_prices_of_their_own() -> None:

@@ -20,6 +20,7 @@ from boxjoint.check.seams import SeamAsCut, joined, seams_as_cut
 from boxjoint.errors import InputError
 from boxjoint.fit.compensate import virtual_cut
 from boxjoint.fit.plan import Measured
+from boxjoint.geometry.holes import mirrored_hole, turned_hole
 from boxjoint.geometry.rings import Rings, mirrored
 from boxjoint.job.records import DIRECTIONS
 from boxjoint.job.sheets import Nesting
@@ -249,12 +250,34 @@ def _marked(
 def cut_back(copy: Copy) -> Rings:
     """Cut one copy where it lies, and bring what is left back to its panel's own axes, nm.
 
-    It is cut at its place on the sheet, so that a fault of placing shows, not only one of drawing.
+    How it lies is what the nest says, not what its outlines were made for: outlines that were
+    compensated for another turn, or for the other face up, come back wrong.
     """
-    piece = copy.piece
+    piece, placement = copy.piece, copy.placement
     there = shifted(piece.drawn.rings, copy.shift)
-    left = virtual_cut(there, piece.built.beam, quarters=piece.quarters, name=copy.label)
-    return mirrored(left) if piece.mirrored else left
+    left = virtual_cut(there, piece.built.beam, quarters=placement.quarters, name=copy.label)
+    return mirrored(left) if placement.item.face_up == "inside" else left
+
+
+def _other_than_nested(copy: Copy) -> list[str]:
+    """How a copy lies otherwise than the nest says, whose distances were proved."""
+    piece, placement = copy.piece, copy.placement
+    inside_up = placement.item.face_up == "inside"
+    found = []
+    x, y = shifted(piece.drawn.rings, copy.shift).extent[:2]
+    if (x, y) != (placement.x, placement.y):
+        off = ", ".join(f"{d / 1e6:.6f}" for d in (x - placement.x, y - placement.y))
+        found.append(f"drawn {off} mm off the place that was nested")
+    if piece.quarters != placement.quarters % 4:
+        found.append(f"made for {piece.quarters} quarters, nested at {placement.quarters % 4}")
+    if piece.mirrored != inside_up:
+        found.append(f"not made for its {placement.item.face_up} up")
+    wanted = [h.placed.hole for h in piece.part.holes]
+    if inside_up:
+        wanted = [mirrored_hole(h) for h in wanted]
+    if [h.hole for h in piece.holes] != [turned_hole(h, placement.quarters) for h in wanted]:
+        found.append("its cut-outs do not lie as the panel does")
+    return found
 
 
 def _faults(
@@ -267,11 +290,13 @@ def _faults(
         for copy in sheet.copies:
             piece = copy.piece
             plan, panel = piece.built.plan, piece.part.panel
+            faults += [f"{sheet.name}, {copy.label}: {f}" for f in _other_than_nested(copy)]
             cut = cut_back(copy)
             # wherever it lies: its own origin is where its first rim or side says
-            home = cut.xy[0] - piece.as_cut.xy[0]
+            alone = piece.as_cut.xy
+            home = cut.xy[0] - alone[0] if cut.xy.shape == alone.shape else np.zeros(2)
             cut = shifted(cut, (-int(home[0]), -int(home[1])))
-            if np.abs(cut.xy - piece.as_cut.xy).max() > 1:
+            if cut.xy.shape != alone.shape or np.abs(cut.xy - alone).max() > 1:
                 faults.append(f"{sheet.name}, {copy.label}: cut otherwise at its place than alone")
             outward = plan.outward(guest=panel.slab.guest)
             off = sides_off(panel.rings, piece.as_cut, outward, [-c / 4 for c in plan.clearances])

@@ -143,7 +143,9 @@ class Quote:
 
     def money(self, amount: Fraction) -> str:
         """An amount as people read it, with the currency as the shop writes it."""
-        places = max(0, math.ceil(-math.log10(float(self.step)) - 1e-9)) if self.step < 1 else 0
+        places = 0  # as many as the step itself has: 0.25 needs two, though it is above 0.1
+        while (self.step * 10**places).denominator != 1:
+            places += 1
         scaled = round(amount * 10**places)
         sign, scaled = ("-" if scaled < 0 else ""), abs(scaled)
         whole, rest = divmod(scaled, 10**places)
@@ -252,7 +254,8 @@ def _total(
         floor * margin / (1 - margin),
     )
     total = floor + lines[-1].amount
-    short = rounded(rate("minimum")) - total
+    # up, never down: rounded to the nearest step the charge could fall below the least that was set
+    short = math.ceil(rate("minimum") / step) * step - total
     if short > 0:
         least = rates["minimum"]
         add("to the minimum charge", f"{least.value:g} an order ({least.standing})", short)
