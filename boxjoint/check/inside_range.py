@@ -13,6 +13,7 @@ from boxjoint.check.as_cut import InsideAsCut
 from boxjoint.check.built import Built
 from boxjoint.check.compartments import CompartmentAsCut
 from boxjoint.job.records import Source
+from boxjoint.units import small_size
 
 __all__ = ["BudgetEntry", "InsideRange", "inside_range"]
 
@@ -75,7 +76,7 @@ def inside_range(built: Built, row: InsideAsCut, raised: CompartmentAsCut | None
         least=0,
         greatest=gap,
         source=Source.COMPUTED,
-        note=f"{ends} ends of {built.seat_gap_mm:.3f} mm, on fillets of {radius} ({kerf.standing})"
+        note=f"{ends} end{'s' if ends > 1 else ''} of {small_size(built.seat_gap_mm, built.job.unit)}, on fillets of {radius} ({kerf.standing})"
         if built.seat_gap_mm and ends
         else "no fillet keeps a wall off its shoulder",
     )
@@ -106,7 +107,7 @@ def inside_range(built: Built, row: InsideAsCut, raised: CompartmentAsCut | None
         least=raised.least - raised.mean - low,
         greatest=raised.greatest - raised.mean - high,
         source=Source.COMPUTED,
-        note=f"{raised.lower} pushed up or down in its slots; sheet clearance {sheet.value:.3f} mm "
+        note=f"{raised.lower} pushed up or down in its slots; sheet clearance {small_size(sheet.value, built.job.unit)} "
         f"({sheet.standing})",
     )
     return InsideRange(

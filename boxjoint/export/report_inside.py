@@ -113,15 +113,13 @@ def _range_lines(built: Built) -> Iterator[str]:
         r = range_as_cut(built, k)
         if r is None:
             continue
-        parts = [f"held {r.held_least / _MM:.3f} to {r.held_greatest / _MM:.3f} (computed)"]
+        unit = built.job.unit
+        parts = [f"held {_from_to(r.held_least, r.held_greatest, unit)} (computed)"]
         parts += [
-            f"{e.what} {e.least / _MM:+.3f} to {e.greatest / _MM:+.3f} ({e.source}: {e.note})"
-            for e in r.budget
+            f"{e.what} {_more(e.least, e.greatest, unit)} ({e.source}: {e.note})" for e in r.budget
         ]
-        yield (
-            f"- {name} may be {r.least / _MM:.3f} to {r.greatest / _MM:.3f} mm (computed): "
-            + "; ".join(parts)
-        )
+        whole = _from_to(r.least, r.greatest, unit) + (" mm" if unit == "mm" else "")
+        yield (f"- {name} may be {whole} (computed): " + "; ".join(parts))
 
 
 def _asked(built: Built, c: CompartmentAsCut) -> int | None:
@@ -240,4 +238,10 @@ def _from_to(low: int, high: int, unit: Unit) -> str:
     mm = f"{low / _MM:.3f} to {high / _MM:.3f}"
     if unit == "mm":
         return mm
-    return f"{low / 25.4 / _MM:.4f} to {high / 25.4 / _MM:.4f} in, {mm} mm"
+    return f"{low / 25.4 / _MM:.4f} to {high / 25.4 / _MM:.4f} in ({mm} mm)"
+
+
+def _more(low: int, high: int, unit: Unit) -> str:
+    """What a size may gain, with signs: in mm, or in thou with mm beside."""
+    mm = f"{low / _MM:+.3f} to {high / _MM:+.3f}"
+    return mm if unit == "mm" else f"{low / 25_400:+.1f} to {high / 25_400:+.1f} thou ({mm} mm)"
