@@ -228,7 +228,7 @@ def _part(plan: Plan, beam: Beam, single: OneKerf | None, panel: Panel, web: flo
 
 def _placed(job: Job, solution: Solution, plan: Plan) -> Mapping[str, tuple[Placed, ...]]:
     """Cut-outs by panel; what they need is loaded only where there are some."""
-    if not job.cutouts:
+    if not job.cuts_out:
         return {}
     from boxjoint.fit.cutouts import place_cutouts
 

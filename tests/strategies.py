@@ -62,7 +62,7 @@ from boxjoint.job.records import (
 from boxjoint.job.seams import SeamAsk
 from boxjoint.job.sheets import Nesting, SheetAsk
 from boxjoint.job.standards import standard_items
-from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, TOPS
+from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, PULLS, TOPS
 from boxjoint.sheet.cuts import Cut as SheetCut
 from boxjoint.sheet.cuts import CutKind, SequenceAsk
 from boxjoint.sheet.records import Axis, Bed, KeepOut, NestAsk, SheetStock, Turn
@@ -226,6 +226,7 @@ def drawer_asks(draw: st.DrawFn) -> Drawers:
         above=draw(st.none() | _nm(0.05, 1000)),
         behind=draw(st.none() | _nm(0, 1000)),
         stops=draw(st.booleans()),
+        pull=draw(st.none() | st.sampled_from(PULLS)),
     )
 
 
@@ -424,13 +425,16 @@ def jobs(draw: st.DrawFn) -> Job:
         cut=draw(cut),
         joint=draw(joint_asks()),
         top=draw(
-            st.builds(
-                Top,
-                kind=st.sampled_from(TOPS),
-                clearance=st.none() | _nm(0.05, 5),
-                depth=st.none() | _nm(1, 5000),
-                lip=st.none() | _nm(1, 5000),
-                gap=st.none() | _nm(0.05, 5),
+            st.sampled_from(TOPS).flatmap(
+                lambda kind: st.builds(
+                    Top,
+                    kind=st.just(kind),
+                    clearance=st.none() | _nm(0.05, 5),
+                    depth=st.none() | _nm(1, 5000),
+                    lip=st.none() | _nm(1, 5000),
+                    gap=st.none() | _nm(0.05, 5),
+                    notch=st.just(False) if kind in ("open", "closed") else st.booleans(),
+                )
             )
         ),
         stack=draw(st.builds(Stack, count=st.integers(1, 100), clearance=st.none() | _nm(0.05, 5))),

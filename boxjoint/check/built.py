@@ -189,7 +189,7 @@ class Built:
                 source=Source.ASKED if asked else Source.ASSUMED,
                 note="wall to wall minus loose divider, both ends together",
             )
-        if self.job.cutouts:
+        if self.job.cuts_out:
             from boxjoint.fit.cutouts import cutout_figures
 
             found |= cutout_figures(self.job)

@@ -25,7 +25,8 @@ def cutout(hole: CutHole) -> dict[str, Any]:
     h = hole.placed.hole
     drawn_lo, drawn_hi = hole.drawn.extent_mm
     return {
-        "table": hole.placed.index + 1,
+        "table": None if hole.placed.index is None else hole.placed.index + 1,
+        "asked_by": hole.placed.asked_by,
         "kind": hole.placed.kind,
         "from": [_mm(v) for v in h.lo],
         "to": [_mm(v) for v in h.hi],

@@ -28,6 +28,8 @@ _MM = 1_000_000
 #: Common practice, no source.
 HAND_HOLE = (100 * _MM, 25 * _MM)
 HAND_HOLE_EDGE = 20 * _MM
+#: To pull a drawer by: as wide as a finger notch, 18 to 25 mm; common practice, no source.
+FINGER_HOLE = 22 * _MM
 FINGER_NOTCH = (20 * _MM, 12 * _MM)
 #: Clearance of what goes into a hole, on the diameter, nm, where the job asks for none.
 CLEARANCES = {"magnet": 100_000, "hinge pin": 150_000}
@@ -42,18 +44,30 @@ _OPENINGS: Mapping[Edge, Opening] = {
 }
 
 
+#: Where lids other than lift-off ones are taken hold of.
+_HOLDS: Mapping[str, tuple[str, Edge]] = {
+    "rim": ("lid-front", "bottom"),
+    "cut-through": ("lid-front", "bottom"),
+    "sliding": ("lid", "bottom"),
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placed:
-    """One hole of a panel: which table of ``[[cutouts]]`` asked for it (from 0), and its kind."""
+    """One hole of a panel: which table of ``[[cutouts]]`` asked for it (from 0), and its kind.
 
-    index: int
+    ``index`` is ``None`` where another key did, which ``asked_by`` then names.
+    """
+
+    index: int | None
     kind: str
     hole: Hole
+    asked_by: str
 
     @property
     def name(self) -> str:
         """How it is named in messages."""
-        return f"[[cutouts]] {self.index + 1} ({self.kind})"
+        return f"{self.asked_by} ({self.kind})"
 
 
 def cutout_figures(job: Job) -> dict[str, Figure]:
@@ -70,6 +84,13 @@ def cutout_figures(job: Job) -> dict[str, Figure]:
             )
         elif asked and asked[0] is not None:
             found[name] = Figure(value=asked[0] / 1e6, source=Source.ASKED)
+    for at, cutout in _to_pull_by(job):
+        of = "drawer_pull" if at == "[drawers] pull" else "lid_notch"
+        found[of] = Figure(
+            value=(cutout.diameter or FINGER_NOTCH[0]) / 1e6,
+            source=Source.ASSUMED,
+            note="width of what a finger goes into; 18 to 25 mm is common practice",
+        )
     return found
 
 
@@ -84,16 +105,40 @@ def place_cutouts(job: Job, solution: Solution, plan: Plan) -> dict[str, tuple[P
         A router's cutter does not enter.
     """
     found: dict[str, list[Placed]] = {}
-    for index, cutout in enumerate(job.cutouts):
-        at = f"[[cutouts]] {index + 1}"
+    asked: list[tuple[int | None, str, Cutout]] = [
+        (n, f"[[cutouts]] {n + 1}", cutout) for n, cutout in enumerate(job.cutouts)
+    ]
+    asked += [(None, at, cutout) for at, cutout in _to_pull_by(job)]
+    for index, at, cutout in asked:
         for named in cutout.panels:
             for panel in panels_named(solution, named, at):
                 for hole in _holes(cutout, panel, job, solution.arrangement, plan, at):
                     _refuse_for_cutter(hole, cutout, plan, at, panel.name)
                     found.setdefault(panel.name, []).append(
-                        Placed(index=index, kind=cutout.kind, hole=hole)
+                        Placed(index=index, kind=cutout.kind, hole=hole, asked_by=at)
                     )
     return {name: tuple(holes) for name, holes in found.items()}
+
+
+def _to_pull_by(job: Job) -> Iterator[tuple[str, Cutout]]:
+    """Cut-outs that drawers and lids are taken hold of by, with the key that asks for them."""
+    if job.drawers.count and job.drawers.pull == "hole":
+        yield (
+            "[drawers] pull",
+            Cutout(
+                panels=("drawer-front",),
+                kind="round hole",
+                diameter=FINGER_HOLE,
+                place=Place(edges="inside"),
+            ),
+        )
+    elif job.drawers.count and job.drawers.pull:
+        yield "[drawers] pull", Cutout(panels=("drawer-front",), kind="finger notch")
+    if job.top.notch:
+        # the panel whose free rim meets the other half, or of a sliding lid its front edge
+        front = f"tray-{job.stack.count}-front" if job.stack.count > 1 else "front"
+        panel, edge = _HOLDS.get(job.top.kind, (front, "top"))
+        yield "[top] notch", Cutout(panels=(panel,), kind="finger notch", edge=edge)
 
 
 def panels_named(solution: Solution, named: str, at: str) -> list[Panel]:

@@ -248,6 +248,11 @@ class Job:
         return self.stock.material
 
     @property
+    def cuts_out(self) -> bool:
+        """Whether anything is cut out of panels: asked for by itself, or to pull by."""
+        return bool(self.cutouts or self.top.notch or (self.drawers.count and self.drawers.pull))
+
+    @property
     def panel_names(self) -> tuple[str, ...]:
         """Panels that this job may speak of: walls and base in the default rank, then the others.
 

@@ -8,7 +8,18 @@ from boxjoint.errors import InputError
 from boxjoint.job.filling_tables import FillingReader
 from boxjoint.job.keys import Keys
 from boxjoint.job.limits import MOST_LAYERS, TOP_WINDOWS
-from boxjoint.job.tops import INSIDE_OF, MOST_DRAWERS, TOPS, Drawers, InsideOf, Stack, Top, TopKind
+from boxjoint.job.tops import (
+    INSIDE_OF,
+    MOST_DRAWERS,
+    PULLS,
+    TOPS,
+    Drawers,
+    InsideOf,
+    Pull,
+    Stack,
+    Top,
+    TopKind,
+)
 from boxjoint.units import to_nm
 
 __all__ = ["TopReader"]
@@ -43,10 +54,24 @@ class TopReader(FillingReader):
             self._around(("top", key), table.get(key))
             for key in ("clearance", "depth", "lip", "gap")
         )
+        notch = table.get("notch", False)
+        if not isinstance(notch, bool):
+            self._wrong(("top", "notch"), "notch is neither true nor false", notch)
+        elif notch and kind in (None, "open", "closed"):
+            self._wrong(
+                ("top", "notch"), "there is no lid to take hold of", notch,
+                limit='[top] kind "lift-off", "rim", "cut-through" or "sliding"',
+                do="leave notch out, or name a kind of lid",
+            )  # fmt: skip
         if len(self.problems) > before:
             return None
         return Top(
-            kind=cast("TopKind", kind or "open"), clearance=clearance, depth=depth, lip=lip, gap=gap
+            notch=bool(notch),
+            kind=cast("TopKind", kind or "open"),
+            clearance=clearance,
+            depth=depth,
+            lip=lip,
+            gap=gap,
         )
 
     def _read_stack(self) -> Stack | None:
@@ -67,6 +92,7 @@ class TopReader(FillingReader):
             for key in ("clearance", "above", "behind")
         )
         inside_of = self._choice(("drawers", "inside_of"), table.get("inside_of"), INSIDE_OF)
+        pull = self._choice(("drawers", "pull"), table.get("pull"), PULLS)
         stops = table.get("stops", True)
         if not isinstance(stops, bool):
             self._wrong(("drawers", "stops"), "stops is neither true nor false", stops)
@@ -98,6 +124,7 @@ class TopReader(FillingReader):
                 above=above,
                 behind=behind,
                 stops=bool(stops),
+                pull=cast("Pull | None", pull),
             )
         except InputError as error:
             self._wrong(("drawers",), error.what, table, limit=error.limit)

@@ -18,9 +18,11 @@ __all__ = [
     "FURTHER_PANELS",
     "INSIDE_OF",
     "MOST_DRAWERS",
+    "PULLS",
     "TOPS",
     "Drawers",
     "InsideOf",
+    "Pull",
     "Stack",
     "Top",
     "TopKind",
@@ -107,6 +109,10 @@ def is_further_panel(name: str) -> bool:
     return (kind if rest is None else f"{kind}-{rest}") in FURTHER_PANELS
 
 
+Pull = Literal["hole", "notch"]
+PULLS: tuple[Pull, ...] = ("hole", "notch")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Top:
     """The top of the box.
@@ -126,6 +132,8 @@ class Top:
         Of ``cut-through``: how far a frame that stands in the box reaches up into the lid, nm.
     gap
         Of ``sliding``: the rails' gap less the lid's thickest reading, nm.
+    notch
+        Whether a finger notch of the starting size is cut where the lid is taken hold of.
     """
 
     kind: TopKind = "open"
@@ -133,6 +141,17 @@ class Top:
     depth: int | None = None
     lip: int | None = None
     gap: int | None = None
+    notch: bool = False
+
+    def __post_init__(self) -> None:
+        if self.notch and self.kind in ("open", "closed"):
+            raise InputError(
+                "there is no lid to take hold of",
+                where="[top] notch",
+                value=f"[top] kind {self.kind!r}",
+                limit='"lift-off", "rim", "cut-through" or "sliding"',
+                do="leave notch out, or name a kind of lid",
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +193,9 @@ class Drawers:
     stops
         Whether a strip behind each drawer lets it stop flush with the front; it then takes the place
         of ``behind``.
+    pull
+        What is cut out of each drawer's front to pull it by: a finger ``hole``, or a finger ``notch``
+        in its upper rim; ``None``: nothing.
     """
 
     count: int = 0
@@ -183,6 +205,7 @@ class Drawers:
     above: int | None = None
     behind: int | None = None
     stops: bool = True
+    pull: Pull | None = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.count <= MOST_DRAWERS:

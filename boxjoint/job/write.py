@@ -239,6 +239,7 @@ def _tops(job: Job) -> list[tuple[str, dict[str, object]]]:
             {
                 "kind": top.kind,
                 **{k: _length(getattr(top, k), job) for k in ("clearance", "depth", "lip", "gap")},
+                "notch": True if top.notch else None,
             },
         ),
         (
@@ -256,6 +257,7 @@ def _tops(job: Job) -> list[tuple[str, dict[str, object]]]:
                 "inside_of": drawers.inside_of if drawers.inside_of != plain.inside_of else None,
                 **{k: _length(getattr(drawers, k), job) for k in ("clearance", "above", "behind")},
                 "stops": None if drawers.stops else False,
+                "pull": drawers.pull,
             },
         ),
     ]
