@@ -425,16 +425,14 @@ def jobs(draw: st.DrawFn) -> Job:
         cut=draw(cut),
         joint=draw(joint_asks()),
         top=draw(
-            st.sampled_from(TOPS).flatmap(
-                lambda kind: st.builds(
-                    Top,
-                    kind=st.just(kind),
-                    clearance=st.none() | _nm(0.05, 5),
-                    depth=st.none() | _nm(1, 5000),
-                    lip=st.none() | _nm(1, 5000),
-                    gap=st.none() | _nm(0.05, 5),
-                    notch=st.just(False) if kind in ("open", "closed") else st.booleans(),
-                )
+            st.builds(
+                Top,
+                kind=st.sampled_from(TOPS),
+                clearance=st.none() | _nm(0.05, 5),
+                depth=st.none() | _nm(1, 5000),
+                lip=st.none() | _nm(1, 5000),
+                gap=st.none() | _nm(0.05, 5),
+                notch=st.booleans(),
             )
         ),
         stack=draw(st.builds(Stack, count=st.integers(1, 100), clearance=st.none() | _nm(0.05, 5))),

@@ -97,7 +97,7 @@ def test_a_lid_has_its_notch_on_a_free_rim(kind: str, panel: str, opening: str) 
 
 @pytest.mark.parametrize("kind", ["open", "closed"])
 def test_a_box_without_a_lid_has_no_notch(kind: str) -> None:
-    with pytest.raises(JobError, match="no lid to take hold of"):
+    with pytest.raises(InputError, match="no lid to take hold of"):
         with_lid(kind)
 
 

@@ -57,12 +57,6 @@ class TopReader(FillingReader):
         notch = table.get("notch", False)
         if not isinstance(notch, bool):
             self._wrong(("top", "notch"), "notch is neither true nor false", notch)
-        elif notch and kind in (None, "open", "closed"):
-            self._wrong(
-                ("top", "notch"), "there is no lid to take hold of", notch,
-                limit='[top] kind "lift-off", "rim", "cut-through" or "sliding"',
-                do="leave notch out, or name a kind of lid",
-            )  # fmt: skip
         if len(self.problems) > before:
             return None
         return Top(

@@ -143,16 +143,6 @@ class Top:
     gap: int | None = None
     notch: bool = False
 
-    def __post_init__(self) -> None:
-        if self.notch and self.kind in ("open", "closed"):
-            raise InputError(
-                "there is no lid to take hold of",
-                where="[top] notch",
-                value=f"[top] kind {self.kind!r}",
-                limit='"lift-off", "rim", "cut-through" or "sliding"',
-                do="leave notch out, or name a kind of lid",
-            )
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stack:

@@ -56,6 +56,14 @@ def job_arrangement(job: Job) -> Arrangement:
             f"{job.stack.count}",
             do="leave [top] kind and [stack] out",
         )
+    if job.top.notch and job.top.kind in ("open", "closed"):
+        raise InputError(
+            "there is no lid to take hold of",
+            where="[top] notch",
+            value=f"[top] kind {job.top.kind!r}",
+            limit='"lift-off", "rim", "cut-through" or "sliding"',
+            do="leave notch out, or name a kind of lid",
+        )
     if job.drawers.count:
         made = case_with_drawers(job)
     elif job.stack.count > 1:
