@@ -564,7 +564,7 @@ def test_overrides_are_refused_and_questioned_like_the_file() -> None:
 # Writing
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(jobs())
 def test_a_job_written_and_read_is_the_same(job: Job) -> None:
     refuse_job(job)

@@ -352,6 +352,8 @@ def test_the_solid_kernel_agrees(chest: Built) -> None:
     pytest.importorskip("cadquery")
     from boxjoint.make import solid
 
-    proved, step = solid(chest)
+    # few wide segments: the kernel's time grows fast with their number
+    few = replace(chest.job, joint=replace(chest.job.joint, tab_width=60 * MM))
+    proved, step = solid(build(few))
     assert proved.solid is not None and proved.solid.passed
     assert b"front-2" in step
