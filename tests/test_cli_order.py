@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import ezdxf
@@ -21,7 +22,7 @@ from boxjoint.order.read import lines_of
 from boxjoint.order.records import Order
 from boxjoint.sheet.cuts import CutKind
 from boxjoint.shop.book import Book
-from boxjoint.shop.records import JobLog, Offcut, OffcutUse
+from boxjoint.shop.records import JobLog, Machine, Offcut, OffcutUse, Settings
 
 JOBS = Path(__file__).parents[1] / "fixtures" / "jobs"
 SHOP = '[shop]\nmachine = "workshop laser"\nsheet = "A"\nsettings = "ply3"\n'
@@ -217,3 +218,27 @@ def test_quantity_breaks_lower_the_price_of_a_box(shop: Path) -> None:
     assert each[1] < each[0]
     for bad in ("x", "0", "1,,2", "1001"):
         assert run("quote", str(shop / "tray.toml"), "--breaks", bad)[0] == 2
+
+
+def test_passes_count_where_nobody_wrote_the_speed_down() -> None:
+    from boxjoint.shop.ordered import pace_of
+
+    at = datetime(2026, 3, 2, tzinfo=UTC)
+    once, thrice = (pace_of(Settings(at=at, name="ply6", passes=n)) for n in (1, 3))
+    assert thrice.passes == 3
+    # by the definition of a pass: the same way driven three times takes three times as long
+    assert thrice.coefficients[0] == pytest.approx(3 * once.coefficients[0])
+
+
+def test_an_order_for_two_machines_is_refused_with_their_names(tmp_path: Path) -> None:
+    paths = []
+    for n, machine in enumerate(("workshop laser", "school laser")):
+        job = tmp_path / f"job{n}.toml"
+        job.write_text(f'{TRAY}[shop]\nmachine = "{machine}"\n{SHEETS}', encoding="utf-8")
+        paths.append(str(job))
+    with Book.open(tmp_path / "book.db") as book:
+        for machine in ("workshop laser", "school laser"):
+            book.append(Machine(at=datetime(2026, 3, 2, tzinfo=UTC), name=machine))
+    code, _, said = run("quote", *paths, "--book", str(tmp_path / "book.db"))
+    assert code == 2
+    assert "workshop laser, school laser" in said

@@ -130,9 +130,27 @@ def _today() -> str:
     return date.today().isoformat()
 
 
+def _on_one_machine(order: Any) -> list[Any]:
+    """The jobs that name a machine; refuses an order for two, for it has one bed and one pace."""
+    from boxjoint.errors import InputError
+    from boxjoint.shop.records import same_words
+
+    jobs = [line.job for line in order.lines if line.job.shop.machine]
+    names = {same_words(job.shop.machine): job.shop.machine for job in jobs}
+    if len(names) > 1:
+        raise InputError(
+            "the jobs of this order name different machines",
+            where="[shop] machine",
+            value=", ".join(names.values()),
+            limit="one bed and one pace for all sheets",
+            do="make an order for each machine",
+        )
+    return jobs
+
+
 def _from_book(order: Any, book: Path | None) -> tuple[Any, Any]:
     """The bed of the machine, and the offcuts left of the sheets that the jobs name."""
-    shops = [line.job.shop for line in order.lines if line.job.shop.machine]
+    shops = [job.shop for job in _on_one_machine(order)]
     if not shops:
         return None, ()
     from boxjoint.shop.book import Book
@@ -169,7 +187,7 @@ def _machine(order: Any, book: Path | None) -> tuple[Any, Any, Any]:
     """Pace, logged jobs and settings of the machine that the jobs name, and the record for the papers."""
     from boxjoint.sheet.timing import Pace
 
-    shops = [line.job for line in order.lines if line.job.shop.machine]
+    shops = _on_one_machine(order)
     if not shops:
         return Pace.of(), (), ()
     from boxjoint.export.papers.records_cut import RecordedSettings

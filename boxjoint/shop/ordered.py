@@ -57,13 +57,15 @@ def rates_of(book: Book) -> Rates:
 
 def pace_of(settings: Settings | None) -> Pace:
     """How the machine moves: the speed as the settings have it, the rest assumed."""
-    speed = settings.speed_mm_s if settings is not None else None
-    if settings is None or speed is None:
+    if settings is None:
         return Pace.of()
-    return Pace.of(
-        Figure(value=speed, source=Source.ASKED, unit="mm/s", note="settings in the shop book"),
-        passes=settings.passes,
-    )
+    speed = settings.speed_mm_s
+    cut = None  # passes count also where nobody wrote the speed down
+    if speed is not None:
+        cut = Figure(
+            value=speed, source=Source.ASKED, unit="mm/s", note="settings in the shop book"
+        )
+    return Pace.of(cut, passes=settings.passes)
 
 
 def logged_jobs(book: Book, machine: str, settings: Settings | None) -> tuple[Logged, ...]:
