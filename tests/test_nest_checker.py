@@ -82,14 +82,14 @@ ALONG = item("along", grain="x")
             {},
             "1.979898 mm apart",
         ),
-        ((at(A, 5 * MM - 1, 5 * MM),), [A], {}, "beyond margin or bed"),
+        ((at(A, 5 * MM - 1, 5 * MM),), [A], {}, "0.000001 mm beyond margin or bed"),
         ((at(A, 245 * MM + 1, 5 * MM),), [A], {}, "beyond margin or bed"),
         ((at(A, 5 * MM, 165 * MM + 1),), [A], {}, "beyond margin or bed"),
         (
             (at(A, 155 * MM, 5 * MM),),
             [A],
             {"bed": Bed(width=200 * MM, height=400 * MM)},
-            "5.000 mm beyond margin or bed",
+            "5.000000 mm beyond margin or bed",
         ),
         (
             (at(A, 5 * MM, 5 * MM),),

@@ -134,3 +134,44 @@ def test_nonsense_is_refused() -> None:
         Counts(cut_mm=-1)
     with pytest.raises(InputError, match="no such cut of a machine"):
         Pace.of(Figure(value=0.0, source=Source.ASKED, unit="mm/s"))
+
+
+def job_like(rng: np.random.Generator) -> Counts:
+    size = rng.lognormal(0, 0.7)
+    return Counts(
+        cut_mm=9000 * size * rng.lognormal(0, 0.2),
+        mark_mm=600 * size,
+        travel_mm=3000 * size * rng.lognormal(0, 0.3),
+        pierces=int(40 * size) + 1,
+        corners=int(800 * size * rng.lognormal(0, 0.3)),
+    )
+
+
+def test_scatter_of_the_logs_does_not_pull_the_estimate() -> None:
+    # a simulated shop with a known truth: times scatter by 30 % about their mean, and so the mean of many
+    # estimates must be the truth; weights taken from the times as logged gave 0.85 of it
+    pace = Pace.of()
+    ratios, held = [], []
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+
+        def took(counts: Counts, rng: np.random.Generator = rng) -> float:
+            return float(counts.row @ pace.coefficients * rng.lognormal(-0.045, 0.3))
+
+        jobs = [job_like(rng) for _ in range(30)]
+        fitted = fit_times(pace, [Logged(counts=c, seconds=took(c)) for c in jobs])
+        new = job_like(rng)
+        found = fitted.predict(new)
+        ratios.append(found.seconds / float(new.row @ pace.coefficients))
+        held.append(found.band[0] <= took(new) <= found.band[1])
+    assert np.mean(ratios) == pytest.approx(1.0, abs=0.04)  # standard error 0.01
+    assert np.mean(held) >= 0.85
+
+
+def test_logs_that_contradict_the_model_give_no_negative_time() -> None:
+    plain = Logged(counts=Counts(cut_mm=100_000, corners=100, pierces=10), seconds=2500)
+    odd = Logged(counts=Counts(cut_mm=1000, corners=5000, sheets=20, pierces=1000), seconds=60)
+    fitted = fit_times(Pace.of(), [plain, odd] * 5)
+    assert min(fitted.coefficients.values()) >= 0
+    found = fitted.predict(Counts(sheets=5, pierces=300))
+    assert 0 <= found.band[0] <= found.seconds <= found.band[1]

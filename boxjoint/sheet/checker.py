@@ -260,7 +260,7 @@ def _sheet_faults(sheet: NestedSheet, shapes: Sequence[_Shape], ask: NestAsk) ->
             )
         over = max(room[0] - x0, room[1] - y0, x1 - room[2], y1 - room[3])
         if over > 0:
-            faults.append(f"{p.label} reaches {format_mm(over, places=3)} beyond margin or bed")
+            faults.append(f"{p.label} reaches {format_mm(over, places=6)} beyond margin or bed")
         faults += [
             f"{p.label} is {format_mm(d, places=3)} from {k.name}, "
             f"spacing {format_mm(ask.spacing, places=3)}"
