@@ -365,7 +365,8 @@ def _kerf_notes(old: Built, new: Built) -> list[str]:
         return []
     was, now = (b.part(apart[0]).panel.slab.thickness for b in (old, new))
     unit = new.job.unit
-    hint = gauge_command(new.job, "kerf", "--thickness", f"{now / 1e6:.6g} mm")
+    asked = f"{now / 25_400_000:.6g} in" if unit == "in" else f"{now / 1e6:.6g} mm"
+    hint = gauge_command(new.job, "kerf", "--thickness", asked)
     return [
         f"the kerf in use was given for a sheet of {own_first(was, unit)}; this one is "
         f"{own_first(now, unit)}: kerf changes with thickness, so cut a gauge from the new sheet: "

@@ -311,6 +311,19 @@ def test_no_sheets_are_asked_for_with_what_is_needed() -> None:
     assert "birch plywood, 3.00 mm" in str(caught.value)
 
 
+def test_an_order_in_inches_asks_for_and_names_its_sheets_in_inches() -> None:
+    order = replace(order_of(tray()), unit="in")
+    with pytest.raises(InputError) as caught:
+        lay(order)
+    assert "size = [24, 12]" in str(caught.value)
+    assert "--stock-size 24x12" in str(caught.value)
+    laid = lay(
+        order, sizes=[(24 * 25_400_000, 12 * 25_400_000)]
+    )  # an inch is 25.4 mm (ISO 80000-3)
+    # 3.00 mm / 25.4 = 0.118 in
+    assert {s.nested.stock.name for s in laid.sheets} == {"birch plywood 0.118 in, 24 x 12 in"}
+
+
 def test_two_jobs_may_not_mean_different_sheets_by_one_name() -> None:
     a, b = tray("[sheets.ply]\nsize = [400, 300]\n"), tray("[sheets.ply]\nsize = [500, 300]\n")
     with pytest.raises(InputError, match="different sheets by one name"):

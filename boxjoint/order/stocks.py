@@ -9,7 +9,7 @@ from boxjoint.job.records import Job
 from boxjoint.job.sheets import SheetAsk
 from boxjoint.order.records import Order
 from boxjoint.sheet.records import Axis, Item, KeepOut, SheetStock
-from boxjoint.units import both
+from boxjoint.units import System, both, format_inch, format_mm
 
 __all__ = ["keep_outs_of", "needed_stock", "stocks_of"]
 
@@ -59,7 +59,7 @@ def stocks_of(
         for material, thickness in needed_stock(items):
             stocks.append(
                 SheetStock(
-                    name=f"{material} {thickness / 1e6:.2f} mm, {_size(width, height)}",
+                    name=f"{material} {_thick(thickness, order.unit)}, {_size(width, height, order.unit)}",
                     width=width,
                     height=height,
                     material=material,
@@ -68,16 +68,25 @@ def stocks_of(
             )
     if not stocks:
         kinds = "; ".join(f"{m}, {both(t, order.unit)}" for m, t in needed_stock(items))
+        example = ("24", "12") if order.unit == "in" else ("600", "300")
         raise InputError(
             "no sheets are stated to cut from",
             where=order.path or order.title,
             value=f"needed: {kinds}",
-            do="write [sheets.NAME] size = [600, 300] into the job, or give --stock-size 600x300",
+            do=f"write [sheets.NAME] size = [{', '.join(example)}] into the job, or give "
+            f"--stock-size {'x'.join(example)}",
         )
     return tuple(stocks)
 
 
-def _size(width: int, height: int) -> str:
+def _thick(thickness: int, unit: System) -> str:
+    return format_inch(thickness) if unit == "in" else format_mm(thickness)
+
+
+def _size(width: int, height: int, unit: System) -> str:
+    """A size as the order's own unit would ask for it; a bare size is in mm."""
+    if unit == "in":
+        return f"{width / 25_400_000:g} x {height / 25_400_000:g} in"
     return f"{width / 1e6:g} x {height / 1e6:g}"
 
 
