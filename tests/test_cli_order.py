@@ -242,3 +242,20 @@ def test_an_order_for_two_machines_is_refused_with_their_names(tmp_path: Path) -
     code, _, said = run("quote", *paths, "--book", str(tmp_path / "book.db"))
     assert code == 2
     assert "workshop laser, school laser" in said
+
+
+def test_a_result_keeps_the_kerf_of_the_job_whose_sheet_it_names() -> None:
+    from boxjoint.shop.ordered import Cutting, _result
+
+    def panel(job: str, kerf: float) -> dict[str, object]:
+        both = {"x": {"value": kerf}, "y": {"value": kerf}}
+        return {"job": job, "kerf": both, "scale": {"x": 1.0, "y": 1.0}}
+
+    data = {
+        "title": "t",
+        "sheets": [{"panels": [panel("a", 0.12)]}, {"panels": [panel("b", 0.30)]}],
+    }
+    lines = {"a": {"shop": {"sheet": ""}}, "b": {"shop": {"sheet": "ply6"}}}
+    said = Cutting(at=datetime(2026, 3, 2, tzinfo=UTC), machine="m", settings="5" * 64, fit="tight")
+    found = _result(data, lines, "1" * 64, said, {"ply6": "6" * 64})
+    assert (found.sheet, found.kerf_x_mm) == ("6" * 64, 0.30)

@@ -194,8 +194,7 @@ def _result(
     cutting: Cutting,
     sheet_ids: Mapping[str, str],
 ) -> BoxResult:
-    """How the boxes fitted: with the kerf and scale that the first panel of the order was drawn for."""
-    first = data["sheets"][0]["panels"][0]
+    """How the boxes fitted: on the first sheet that a job names, with kerf and scale of that job's panels."""
     named = [line["shop"]["sheet"] for line in lines.values() if line["shop"]["sheet"]]
     if not named:
         raise InputError(
@@ -203,6 +202,8 @@ def _result(
             where="[shop] sheet",
             do="add the sheet (boxjoint book add sheet) and name it in the job, or leave out --fit",
         )
+    panels = [panel for sheet in data["sheets"] for panel in sheet["panels"]]
+    first = next(p for p in panels if lines[p["job"]]["shop"]["sheet"] == named[0])
     return BoxResult(
         at=cutting.at,
         machine=cutting.machine,
