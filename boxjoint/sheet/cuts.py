@@ -199,7 +199,7 @@ class SequenceAsk:
     home: tuple[int, int] = (0, 0)
     back: bool = True
     heat_distance: int = 5 * NM_PER_MM
-    heat_weight: float = 20.0
+    heat_weight: float = 10.0
     rounds: int = 6
     passes: int = 40
     kicks: int = 40
