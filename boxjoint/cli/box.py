@@ -197,10 +197,10 @@ def build(
 
             content |= sheet_files_of(built, _release(dxf), **given)
         written = write_whole(content, out)
-        _say_what_is_left(written, out)
     _shown(built, as_json)
     built.require()
     click.echo(f"wrote {len(written)} files to {out}", err=True)
+    _say_what_is_left(written, out)
     _caution(f"{out / 'report.md'}, under Before cutting")
 
 

@@ -279,9 +279,9 @@ def sheets(
         papers=not no_papers,
     )
     written = write_whole(files, out)
-    _say_what_is_left(written, out)
     show_planned(planned, as_json)
     click.echo(f"wrote {len(written)} files to {out}", err=True)
+    _say_what_is_left(written, out)
     from boxjoint.export.report import CAUTIONS
 
     for line in CAUTIONS:
@@ -339,7 +339,7 @@ def show_planned(planned: Any, as_json: bool, *, quiet: bool = False) -> None:
         from boxjoint.cli.show import show_table
         from boxjoint.order.report import summary_rows, time_text
 
-        header = ["sheet", "stock", "panels", "used", "time", "worth keeping"]
+        header = ["sheet", "stock", "panels", "used up", "time", "worth keeping"]
         show_table(laid.order.title, header, summary_rows(planned))
         nest = laid.nest
         click.echo(

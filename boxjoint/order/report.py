@@ -263,7 +263,9 @@ def order_text(planned: Planned) -> str:
         "",
         "## Sheets",
         "",
-        "| sheet | stock | panels | used | time | worth keeping |",
+        "Used up is what is gone when the rest is cut off straight across, spacing and waste with it.",
+        "",
+        "| sheet | stock | panels | used up | time | worth keeping |",
         "|---|---|---|---|---|---|",
     ]
     lines += ["| " + " | ".join(row) + " |" for row in summary_rows(planned)]

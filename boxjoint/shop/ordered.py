@@ -69,7 +69,12 @@ def pace_of(settings: Settings | None) -> Pace:
 
 
 def logged_jobs(book: Book, machine: str, settings: Settings | None) -> tuple[Logged, ...]:
-    """Jobs of a machine, cut with the same settings, whose time and lengths were logged."""
+    """Jobs of a machine whose time and lengths were logged, cut with the same settings.
+
+    Where nobody says which settings, none counts: a time at another speed would teach nothing.
+    """
+    if settings is None:
+        return ()
     found = []
     known = {e.id: e.record for e in book.entries(Settings.kind)}
     for entry in book.entries(JobLog.kind):
@@ -79,7 +84,7 @@ def logged_jobs(book: Book, machine: str, settings: Settings | None) -> tuple[Lo
         if same_words(log.machine) != same_words(machine):
             continue
         used = known.get(log.settings)
-        if settings is not None and isinstance(used, Settings) and used.cutting != settings.cutting:
+        if not isinstance(used, Settings) or used.cutting != settings.cutting:
             continue
         counts = Counts(
             cut_mm=log.cut_mm,
@@ -201,6 +206,13 @@ def _result(
             "how it fitted is kept with the sheet, and no job names one",
             where="[shop] sheet",
             do="add the sheet (boxjoint book add sheet) and name it in the job, or leave out --fit",
+        )
+    if len(set(named)) > 1:
+        raise InputError(
+            "how it fitted is kept with the sheet, and the jobs name several",
+            where="--fit, --inside",
+            value=", ".join(sorted(set(named))),
+            do="log the order without them, and note each box: boxjoint book add box JOB --fit ok",
         )
     panels = [panel for sheet in data["sheets"] for panel in sheet["panels"]]
     first = next(p for p in panels if lines[p["job"]]["shop"]["sheet"] == named[0])
