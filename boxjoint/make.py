@@ -20,7 +20,6 @@ from boxjoint.check.built import Built, Part
 from boxjoint.check.compartments import compartments_as_cut
 from boxjoint.check.exact import exact_proof
 from boxjoint.check.one_kerf import clearance_off, inside_off, one_kerf_warnings, sheet_off
-from boxjoint.check.seams import SeamAsCut, joined, pieces_problem, seams_as_cut
 from boxjoint.check.sequence import assembly_sequence
 from boxjoint.check.webs import web_left
 from boxjoint.errors import CannotBeCut, InputError, nearest_name
@@ -35,7 +34,6 @@ from boxjoint.fit.controller import OneKerf, one_kerf
 from boxjoint.fit.fits import ASSUMED_KERF_MM
 from boxjoint.fit.plan import Measured, Plan, plan_cut, seat_gap
 from boxjoint.fit.relief import relieve
-from boxjoint.fit.seams import find_seams
 from boxjoint.geometry.drawing import Drawing
 from boxjoint.geometry.rings import Rings
 from boxjoint.geometry.valid import ring_problem
@@ -46,14 +44,16 @@ from boxjoint.solve.box import outside_of
 from boxjoint.solve.cases import job_arrangement
 from boxjoint.solve.inside import find_inside
 from boxjoint.solve.panels import Panel
-from boxjoint.solve.seams import Divided
 from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import GREATEST, LEAST_WIDTH, TabAsk
 from boxjoint.units import both, own_first, small_size
 
-if TYPE_CHECKING:  # cut-outs are loaded only where a job has some
+if TYPE_CHECKING:  # cut-outs and seams are loaded only where a job may have some
     from boxjoint.check.cutouts import CutHole
+    from boxjoint.check.seams import SeamAsCut
     from boxjoint.fit.cutouts import Placed
+    from boxjoint.fit.seams import Seams
+    from boxjoint.solve.seams import Divided
 
 __all__ = ["build", "files", "seam_faults", "solid", "tab_ask"]
 
@@ -124,15 +124,17 @@ def build(
     plan = plan_cut(job, names, mates, measured)
     refuse_out_of_proportion(plan, solution)
     placed = _placed(job, solution, plan)
-    seams = find_seams(job, solution, plan, measured.bed if measured else None, placed)
-    if seams.divided:  # the flanks of a seam have a clearance like those of a joint
-        mates += [
-            (d.panel.name, d.panel.name, d.line.steps)
-            for d in seams.divided.values()
-            for _ in d.joints
-        ]
-        plan = plan_cut(job, names, mates, measured)
-    plan = replace(plan, warnings=(*plan.warnings, *seams.warnings))
+    seams = _seams(job, solution, plan, measured.bed if measured else None, placed)
+    divisions = {} if seams is None else seams.divided
+    if seams is not None:
+        if divisions:  # the flanks of a seam have a clearance like those of a joint
+            mates += [
+                (d.panel.name, d.panel.name, d.line.steps)
+                for d in divisions.values()
+                for _ in d.joints
+            ]
+            plan = plan_cut(job, names, mates, measured)
+        plan = replace(plan, warnings=(*plan.warnings, *seams.warnings))
     beam = plan.beam
     if kerf_by_controller:
         _confirm_one_kerf(plan, confirmed, job.unit)
@@ -155,7 +157,7 @@ def build(
             solution, panel, whole.as_cut, placed.get(panel.name, ()), beam, web, bite_mm=bite
         )
         whole = replace(whole, holes=holes)
-        if (divided := seams.divided.get(i)) is not None:
+        if (divided := divisions.get(i)) is not None:
             from boxjoint.check.cutouts import holes_of_pieces
 
             pieces = tuple(
@@ -166,7 +168,7 @@ def build(
         parts.append(whole)
     # what is measured of the box is measured on what is really cut
     cut = [
-        p.as_cut if p.divided is None else joined(p.divided, [c.as_cut for c in p.pieces])
+        p.as_cut if p.divided is None else _joined(p.divided, [c.as_cut for c in p.pieces])
         for p in parts
     ]
     joints = joints_as_cut(solution, cut)
@@ -194,7 +196,7 @@ def build(
             s
             for p in parts
             if p.divided is not None
-            for s in seams_as_cut(p.divided, [c.as_cut for c in p.pieces])
+            for s in _seams_as_cut(p.divided, [c.as_cut for c in p.pieces])
         ),
         assembly=assembly_sequence(solution.panels, bodies=arrangement.bodies),
         seat_gap_mm=_seat_gap(
@@ -233,6 +235,36 @@ def _placed(job: Job, solution: Solution, plan: Plan) -> Mapping[str, tuple[Plac
     from boxjoint.fit.cutouts import place_cutouts
 
     return place_cutouts(job, solution, plan)
+
+
+def _seams(
+    job: Job,
+    solution: Solution,
+    plan: Plan,
+    bed: tuple[int, int] | None,
+    placed: Mapping[str, tuple[Placed, ...]],
+) -> Seams | None:
+    """Seams, where anything is said that can ask for one: a bed, a sheet, a length or a place."""
+    said = bed or job.nest.bed or job.sheets or job.seams.allowed or job.seams.longest
+    if not said and all(job.seam(p.name) is None for p in solution.panels):
+        return None
+    from boxjoint.fit.seams import find_seams
+
+    return find_seams(job, solution, plan, bed, placed)
+
+
+def _joined(divided: Divided, pieces: Sequence[Rings]) -> Rings:
+    """The pieces of a panel laid together as cut."""
+    from boxjoint.check.seams import joined
+
+    return joined(divided, pieces)
+
+
+def _seams_as_cut(divided: Divided, pieces: Sequence[Rings]) -> tuple[SeamAsCut, ...]:
+    """What the seams of one panel have as cut."""
+    from boxjoint.check.seams import seams_as_cut
+
+    return seams_as_cut(divided, pieces)
 
 
 def _holes(
@@ -334,8 +366,11 @@ def _judged(built: Built, measured: Measured | None) -> Built:
     for whole in built.parts:
         for part in dict.fromkeys((whole, *whole.cut)):
             faults += _outline_faults(built, part)
-        if whole.divided is not None and (problem := pieces_problem(whole.divided)):
-            faults.append(problem)
+        if whole.divided is not None:
+            from boxjoint.check.seams import pieces_problem
+
+            if problem := pieces_problem(whole.divided):
+                faults.append(problem)
     # a controller of one kerf is off on purpose, and says so
     for seam in built.seams if built.one_kerf is None else ():
         faults += seam_faults(plan, seam)

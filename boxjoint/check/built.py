@@ -9,7 +9,6 @@ from boxjoint.check.as_cut import InsideAsCut, JointAsCut, SheetAsCut, Web
 from boxjoint.check.assembly import Assembly
 from boxjoint.check.compartments import CompartmentAsCut
 from boxjoint.check.exact import ExactProof
-from boxjoint.check.seams import SeamAsCut
 from boxjoint.errors import ProofFailed
 from boxjoint.fit.compensate import Beam, Drawn
 from boxjoint.fit.controller import OneKerf, one_kerf
@@ -22,12 +21,13 @@ from boxjoint.solve.clearances import clearance_figures
 from boxjoint.solve.guests import loose_clearance
 from boxjoint.solve.inside import find_inside
 from boxjoint.solve.panels import Panel
-from boxjoint.solve.seams import Divided
 from boxjoint.solve.solution import Solution
 
 if TYPE_CHECKING:  # loaded only where the solid proof is run
     from boxjoint.check.cutouts import CutHole
+    from boxjoint.check.seams import SeamAsCut
     from boxjoint.check.solid import SolidProof
+    from boxjoint.solve.seams import Divided
 
 __all__ = ["Built", "Part"]
 
