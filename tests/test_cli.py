@@ -210,7 +210,14 @@ def test_every_fixture_builds(cli: Cli, path: Path, tmp_path: Path) -> None:
         long = ("bottom", "front", "back")
         names = [n for n in names if n not in long] + [f"{n}-{k}" for n in long for k in (1, 2)]
     drawings = {f"panels/{n}.{end}" for n in names for end in ("dxf", "svg")}
-    assert set(files) == drawings | {"panels.dxf", "panels.svg", "report.json", "report.md"}
+    sheets = {n for n in files if n.startswith("sheets/")}
+    assert set(files) - sheets == drawings | {
+        "panels.dxf",
+        "panels.svg",
+        "report.json",
+        "report.md",
+    }
+    assert ("sheets/sheet-01.dxf" in sheets) == bool(job.sheets) == bool(sheets)
     assert "exact proof: holds" in shown.out
     assert f"wrote {len(files)} files" in shown.err
     assert "Never leave a running laser" in shown.err
