@@ -113,6 +113,7 @@ def lay(
         windows=nesting.windows,
         level=nesting.level if level is None else level,
         seconds=seconds,
+        unit=order.unit,
     )
     places, said = places_of(pieces, items, nesting, spacing, stocks, margin)
     by_group = {p.line.group: p for p in pieces}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import combinations
 
 import numpy as np
@@ -41,7 +41,7 @@ from boxjoint.job.figures import Figure
 from boxjoint.job.records import DIRECTIONS, Source, Thickness
 from boxjoint.order.cuts import SheetCuts
 from boxjoint.order.plan import Planned
-from boxjoint.order.records import Copy, LaidSheet, Line
+from boxjoint.order.records import Copy, LaidSheet, Line, Order
 from boxjoint.sheet.cuts import CutKind
 from boxjoint.sheet.price import Quote
 from boxjoint.solve.box import outside_of
@@ -54,6 +54,11 @@ _INSIDE_MM, _DIAGONALS_MM = 0.3, 0.5
 _UPS: tuple[Towards, ...] = ("up", "left", "down", "right")
 #: Pictures of more steps than this would fill a book: then the words stand alone.
 _MOST_PICTURES = 24
+
+
+def _jobs(order: Order) -> dict[str, int]:
+    """The number of each job in the order, from 1."""
+    return {line.group: n for n, line in enumerate(order.lines, 1)}
 
 
 def _computed(value: float, unit: str = "mm") -> Figure:
@@ -100,12 +105,14 @@ def papers_of(
         title=order.title,
         date=date,
         reference=order.customer,
-        jobs=tuple(_job(line, built) for line, built in pairs),
+        jobs=tuple(_job(line, built, _jobs(order)) for line, built in pairs),
         kerf=_kerfs(laid.built),
         cuts=_cut_rows(planned),
         sheets=tuple(_sheet(planned, s, c) for s, c in zip(laid.sheets, planned.cuts, strict=True)),
         operations=tuple(
-            op for s, c in zip(laid.sheets, planned.cuts, strict=True) for op in _operations(s, c)
+            op
+            for s, c in zip(laid.sheets, planned.cuts, strict=True)
+            for op in _operations(s, c, _jobs(order))
         ),
         times=_times(planned),
         settings=tuple(settings),
@@ -119,11 +126,11 @@ def papers_of(
     )
 
 
-def _job(line: Line, built: Built) -> OrderedJob:
+def _job(line: Line, built: Built, jobs: Mapping[str, int]) -> OrderedJob:
     found = find_inside(line.job).along
     sizes = tuple(Figure(value=a.nm / 1e6, source=a.source) for a in found)
     return OrderedJob(
-        title=line.group,
+        title=f"J{jobs[line.group]} {line.group}" if len(jobs) > 1 else line.group,
         quantity=line.quantity,
         inside=(sizes[0], sizes[1], sizes[2]),
         unit=line.job.unit,
@@ -145,7 +152,8 @@ def _kerfs(built: Sequence[Built]) -> tuple[KerfUsed, ...]:
 def _cut_rows(planned: Planned) -> tuple[CutRow, ...]:
     laid = planned.laid
     rows = []
-    for line, built in zip(laid.order.lines, laid.built, strict=True):
+    several = len(laid.order.lines) > 1
+    for n, (line, built) in enumerate(zip(laid.order.lines, laid.built, strict=True), 1):
         job = line.job
         for part in built.cut_parts:
             name, home = part.panel.name, part.home
@@ -158,7 +166,7 @@ def _cut_rows(planned: Planned) -> tuple[CutRow, ...]:
             rows.append(
                 CutRow(
                     part=name,
-                    job=line.group,
+                    job=f"J{n} {line.group}" if several else line.group,
                     quantity=line.quantity * layers,
                     size=(
                         _computed(part.panel.size[0] / 1e6),
@@ -223,7 +231,6 @@ def _sheet(planned: Planned, sheet: LaidSheet, found: SheetCuts) -> SheetPicture
     area = sum(
         c.piece.part.panel.rings.area / 1e12 for c in sheet.copies if c.placement.host is None
     )
-    several = len(laid.order.lines) > 1
     lines = {line.group: n for n, line in enumerate(laid.order.lines, 1)}
     mirrored = bool(sheet.copies) and sheet.copies[0].piece.mirrored
     return SheetPicture(
@@ -234,8 +241,7 @@ def _sheet(planned: Planned, sheet: LaidSheet, found: SheetCuts) -> SheetPicture
         material=stock.material,
         thickness=_thickness(sheet.copies[0].piece.built.job.sheet(sheet.copies[0].name)),
         parts=tuple(
-            _placed(c, lines[c.group] if several else None, by_part.get(c.number - 1, []))
-            for c in sheet.copies
+            _placed(c, _short_label(c, lines), by_part.get(c.number - 1, [])) for c in sheet.copies
         ),
         grain=stock.grain,
         face_up="inside of the panels faces up" if mirrored else "outside of the panels faces up",
@@ -255,23 +261,30 @@ def _sheet(planned: Planned, sheet: LaidSheet, found: SheetCuts) -> SheetPicture
     )
 
 
-def _placed(copy: Copy, job: int | None, numbers: Sequence[int]) -> PlacedPart:
+def _short_label(copy: Copy, jobs: Mapping[str, int]) -> str:
+    """The part as pictures and panels name it: ``J2 front 4``."""
+    name = copy.name if copy.placement.item.quantity == 1 else f"{copy.name} {copy.placement.copy}"
+    return f"J{jobs[copy.group]} {name}" if len(jobs) > 1 else name
+
+
+def _placed(copy: Copy, label: str, numbers: Sequence[int]) -> PlacedPart:
     piece = copy.piece
     shift = np.array(copy.shift) / 1e6
     outer, *inner = (ring / 1e6 for ring in piece.drawn.rings.corners_only())
     notched, arcs = with_notches(outer, None, piece.holes, copy.name)
     outer = notched if arcs is None else chords(notched, arcs)
     inner += [chords(h.xy, h.bulge) for h in piece.holes if h.hole.open is None]
-    name = copy.name if copy.placement.item.quantity == 1 else f"{copy.name} {copy.placement.copy}"
     return PlacedPart(
-        label=name if job is None else f"J{job} {name}",
+        label=label,
         rings=tuple(ring + shift for ring in (outer, *inner)),
         up=_UPS[piece.quarters % 4],
         cuts=_said(numbers),
     )
 
 
-def _operations(sheet: LaidSheet, found: SheetCuts) -> list[Operation]:
+def _operations(
+    sheet: LaidSheet, found: SheetCuts, numbers_of_jobs: Mapping[str, int]
+) -> list[Operation]:
     """Runs of cuts of one part on one layer, as they follow each other."""
     numbers = _numbers(found)
     runs: list[tuple[Layer, int, list[int]]] = []
@@ -296,7 +309,7 @@ def _operations(sheet: LaidSheet, found: SheetCuts) -> list[Operation]:
                 sheet=sheet.number,
                 steps=(numbers[cuts[0]], numbers[cuts[-1]]),
                 layer=layer.value,
-                part="" if part < 0 else sheet.copies[part].label,
+                part="" if part < 0 else _short_label(sheet.copies[part], numbers_of_jobs),
                 what=what,
                 length=_computed(length),
             )

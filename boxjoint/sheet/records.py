@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from boxjoint.errors import InputError
-from boxjoint.units import format_mm
+from boxjoint.units import System, both_sizes, format_mm
 
 __all__ = [
     "Axis",
@@ -39,8 +39,10 @@ TURNS: dict[str, tuple[int, ...]] = {"none": (0,), "half": (0, 2), "free": (0, 1
 LARGEST_NM = 10_000_000_000  # 10 m: beyond it a length is a slip of units
 
 
-def size_text(width: int, height: int) -> str:
-    """``'300.00 x 200.00 mm'`` from nm."""
+def size_text(width: int, height: int, unit: System = "mm") -> str:
+    """``'300.00 x 200.00 mm'`` from nm; in inches with mm beside where those come first."""
+    if unit == "in":
+        return both_sizes((width, height), unit)
     return f"{format_mm(width)[:-3]} x {format_mm(height)}"
 
 
@@ -373,6 +375,8 @@ class NestAsk:
         (long side, short side) of the smallest rectangle worth keeping, nm.
     thickness_band
         How far a sheet's thickness may differ from the panel's, nm. Our own choice, no source.
+    unit
+        The system that messages show first.
     """
 
     spacing: int
@@ -386,6 +390,7 @@ class NestAsk:
     seed: int = 0
     least_offcut: tuple[int, int] = (100_000_000, 50_000_000)
     thickness_band: int = 50_000
+    unit: System = "mm"
 
     def __post_init__(self) -> None:
         if self.kerf < 0:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from boxjoint.errors import InputError, nearest_name
 from boxjoint.sheet.records import Item, NestAsk, Place, SheetStock, Strip, size_text
 from boxjoint.sheet.rectangles import UNIT_NM, Bin, Rect
-from boxjoint.units import format_mm
+from boxjoint.units import System, format_mm, own_first
 
 __all__ = ["MOST_COPIES", "Group", "Room", "check_names", "groups_of"]
 
@@ -126,16 +126,19 @@ class Group:
                 "margin, bed and keep-outs leave nothing of any sheet",
                 where=self.label,
                 value=", ".join(
-                    f"{r.stock.name} {size_text(r.stock.width, r.stock.height)}" for r in self.rooms
+                    f"{r.stock.name} {size_text(r.stock.width, r.stock.height, ask.unit)}"
+                    for r in self.rooms
                 ),
-                limit=f"margin {format_mm(ask.margin)}, {len(ask.keep_outs)} keep-outs",
+                limit=f"margin {own_first(ask.margin, ask.unit)}, keep-outs: {len(ask.keep_outs)}",
                 do="make the margin smaller or move the clamps",
             )
         for item in self.items:
-            _require_fit(item, openings)
+            _require_fit(item, openings, ask.unit)
 
 
-def _require_fit(item: Place, openings: Sequence[tuple[Room, Sequence[tuple[int, int]]]]) -> None:
+def _require_fit(
+    item: Place, openings: Sequence[tuple[Room, Sequence[tuple[int, int]]]], unit: System
+) -> None:
     best: tuple[int, int, tuple[int, int], tuple[int, int], int, SheetStock] | None = None
     turns = 0
     for number, (room, sizes) in enumerate(openings):
@@ -164,10 +167,10 @@ def _require_fit(item: Place, openings: Sequence[tuple[Room, Sequence[tuple[int,
     raise InputError(
         "fits on no sheet in any turn that is allowed",
         where=item.label,
-        value=f"cut {size_text(*as_drawn)}, turn {turn}, too large by "
-        f"{format_mm(over[0])} and {format_mm(over[1])}",
-        limit=f"the nearest that fits is {size_text(*drawn)}, on {stock.name} "
-        f"({size_text(stock.width, stock.height)})",
+        value=f"cut {size_text(*as_drawn, unit)}, turn {turn}, too large by "
+        f"{own_first(over[0], unit)} and {own_first(over[1], unit)}",
+        limit=f"the nearest that fits is {size_text(*drawn, unit)}, on {stock.name} "
+        f"({size_text(stock.width, stock.height, unit)})",
         do=_advice(item, size, openings),
         item=item.label,
         size_nm=as_drawn,
@@ -240,10 +243,10 @@ def groups_of(items: Sequence[Place], sheets: Sequence[SheetStock], ask: NestAsk
             raise InputError(
                 "every sheet of this material has the wrong thickness",
                 where=item.label,
-                value=f"{format_mm(item.thickness)} wanted",
+                value=f"{own_first(item.thickness, ask.unit)} wanted",
                 limit="sheets are "
-                + ", ".join(f"{s.name} {format_mm(s.thickness)}" for s in suits)
-                + f"; at most {format_mm(ask.thickness_band)} off",
+                + ", ".join(f"{s.name} {own_first(s.thickness, ask.unit)}" for s in suits)
+                + f"; at most {own_first(ask.thickness_band, ask.unit)} off",
                 do="measure the sheet and cut for its thickness, or take another sheet",
             )
         by_stock.setdefault(tuple(s.name for s in right), []).append(item)

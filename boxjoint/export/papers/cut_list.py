@@ -7,7 +7,7 @@ from boxjoint.export.papers.records import KerfUsed, ShopPapers
 from boxjoint.export.papers.records_cut import CutRow
 from boxjoint.export.papers.wording import both_units, numbers, size_words, standing
 from boxjoint.job.figures import Figure
-from boxjoint.units import mm_and_thou
+from boxjoint.units import System, small_size
 
 __all__ = ["draw_cover", "draw_cut_list"]
 
@@ -40,21 +40,21 @@ def draw_cover(flow: Flow, papers: ShopPapers) -> None:
         rows,
     )
     for kerf in papers.kerf:
-        flow.paragraph(_kerf_words(kerf), size=SMALL, fill=GREY)
+        flow.paragraph(_kerf_words(kerf, papers.jobs[0].unit), size=SMALL, fill=GREY)
 
 
-def _kerf_words(kerf: KerfUsed) -> str:
+def _kerf_words(kerf: KerfUsed, unit: System) -> str:
     """The kerf that is in the outlines, on one line."""
     of = f" of {kerf.stock}" if kerf.stock else ""
     return (
-        f"Full kerf{of}, in the outlines: {_kerf(kerf.x)} across cuts along Y; "
-        f"{_kerf(kerf.y)} across cuts along X."
+        f"Full kerf{of}, in the outlines: {_kerf(kerf.x, unit)} across cuts along Y; "
+        f"{_kerf(kerf.y, unit)} across cuts along X."
     )
 
 
-def _kerf(figure: Figure) -> str:
-    u = "" if figure.uncertainty is None else f" ± {figure.uncertainty:.3f} mm"
-    return f"{mm_and_thou(figure.value)}{u}, {standing(figure)}"
+def _kerf(figure: Figure, unit: System) -> str:
+    """The kerf in both systems and what it is; +- is expanded, 95 %."""
+    return f"{small_size(figure.value, unit)}, {figure.stands(unit).replace('+-', '±')}"
 
 
 def draw_cut_list(flow: Flow, rows: tuple[CutRow, ...]) -> None:
