@@ -55,8 +55,13 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_the_command_writes_every_sheet_the_report_and_the_papers(tmp_path: Path) -> None:
     out = tmp_path / "sheets"
     job = f"{JOBS / 'slide-tray.toml'}=2"
-    code, _, said = run("sheets", job, "--stock-size", "600x400", "--out", str(out))
+    code, printed, said = run(
+        "sheets", job, "--stock-size", "600x400", "--quote", "--out", str(out)
+    )
     assert code == 0
+    total = re.search(r"price: ([\d.]+)", printed)
+    assert total is not None
+    assert total[1] in (out / "quote.md").read_text()
     assert "extinguisher" in said
     data = json.loads((out / "order.json").read_text())
     assert data["proofs"] == {"boxes": True, "nest": True, "sheets_as_cut": True, "faults": []}

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from boxjoint.cli.options import (
+    DXF,
     JOB,
     job_from,
     measured_in_shop,
@@ -25,13 +26,6 @@ SOLID = click.option(
 )
 JSON = click.option(
     "--json", "as_json", is_flag=True, help="Print report.json on stdout, nothing else."
-)
-DXF = click.option(
-    "--dxf",
-    type=click.Choice(["R2000", "R12"], case_sensitive=False),
-    default="R2000",
-    show_default=True,
-    help="DXF release of the drawings.",
 )
 BY_CONTROLLER = click.option(
     "--kerf-by-controller",

@@ -18,6 +18,7 @@ from boxjoint.units import read_length_nm
 
 __all__ = [
     "BOOK",
+    "DXF",
     "JOB",
     "job_from",
     "measured_in_shop",
@@ -31,6 +32,14 @@ F = TypeVar("F", bound=Callable[..., Any])
 # the reader of jobs says better what is wrong with a file
 JOB = click.argument("path", metavar="JOB", type=click.Path(path_type=Path, readable=False))
 
+
+DXF = click.option(
+    "--dxf",
+    type=click.Choice(["R2000", "R12"], case_sensitive=False),
+    default="R2000",
+    show_default=True,
+    help="DXF release of the drawings.",
+)
 
 BOOK = click.option(
     "--book",

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from boxjoint.cli.options import BOOK, job_from, measured_in_shop, overrides
+from boxjoint.cli.options import BOOK, DXF, job_from, measured_in_shop, overrides
 from boxjoint.errors import InputError
 
 __all__ = ["log", "quote", "sheets"]
@@ -236,12 +236,9 @@ def _paper(name: str) -> Any:
 @PAPER
 @click.option("--no-papers", is_flag=True, help="Leave out the shop papers.")
 @click.option(
-    "--dxf",
-    type=click.Choice(["R2000", "R12"], case_sensitive=False),
-    default="R2000",
-    show_default=True,
-    help="DXF release of the drawings.",
+    "--quote", "priced", is_flag=True, help="Also write quote.md, and the price on paper."
 )
+@DXF
 @click.option("--json", "as_json", is_flag=True, help="Print order.json on stdout, nothing else.")
 @overrides
 def sheets(
@@ -251,6 +248,7 @@ def sheets(
     level: int | None,
     paper: str,
     no_papers: bool,
+    priced: bool,
     dxf: str,
     as_json: bool,
     **given: Any,
@@ -264,12 +262,17 @@ def sheets(
     Examples:
       boxjoint sheets tray.toml --stock-size 600x300 --out sheets
       boxjoint sheets tray.toml=3 drawer.toml=2 --out sheets
-      boxjoint sheets order.toml --level 3 --out sheets
+      boxjoint sheets order.toml --level 3 --quote --out sheets
     """
     from boxjoint.export.files import write_whole
     from boxjoint.order.files import order_files
 
     planned, recorded = _planned(jobs, sizes, level, **given)
+    price = None
+    if priced:
+        from boxjoint.order.plan import quote_of
+
+        price = quote_of(planned, _rates((), given.get("book")))
     files = order_files(
         planned,
         date=_date(given),
@@ -277,9 +280,12 @@ def sheets(
         paper=_paper(paper),
         settings=recorded,
         papers=not no_papers,
+        quote=price,
     )
     written = write_whole(files, out)
     show_planned(planned, as_json)
+    if price is not None and not as_json:
+        click.echo(f"price: {price.money(price.total)}, {price.money(price.each)} a box (computed)")
     click.echo(f"wrote {len(written)} files to {out}", err=True)
     _say_what_is_left(written, out)
     from boxjoint.export.report import CAUTIONS
