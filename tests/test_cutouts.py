@@ -520,19 +520,52 @@ def test_a_hole_that_is_off_its_panel_or_in_another_is_a_fault_of_the_solids() -
         assert fault.size < 0
 
 
-def test_holes_are_seen_in_the_picture() -> None:
+def test_one_looks_through_holes_and_notches_in_pictures() -> None:
+    """Against plane geometry: the mouths of a hole lie (3, 3) mm apart, seen through 3 mm stock."""
     from boxjoint.export.isometric import isometric_view
 
     built = made(
-        cutout(panel=["front", "back"], kind="round hole", diameter=10, from_left=40),
+        cutout(panel="front", kind="round hole", diameter=10, from_left=40),
         cutout(panel="front", kind="finger notch"),
-        cutout(panel="bottom", kind="round hole", diameter=10, from_left=20, from_top=20),
     )
-    panels = [p.panel for p in built.parts]
-    holes = {p.panel.name: [h.placed.hole for h in p.holes] for p in built.parts}
-    dark = isometric_view(panels, holes=holes).dark
-    # an isometric picture halves no area that looks at the viewer: |dp x dq| = |dx dz|
-    areas = sorted(p.area / MM**2 for name, p in dark if name == "front")
-    assert areas == pytest.approx(
-        [20 * 3, math.pi * 25, 20 * 12 - 2 * (1 - math.pi / 4) * 100], rel=0.01
+    front = built.part("front")
+    t = front.panel.slab.thickness / MM
+    by_kind = {h.placed.hole.open is None: h.placed.hole for h in front.holes}
+    shift = (MM * 500, -MM * 300, MM * 70)
+    for apart in ({}, {"front": shift}):
+        alone = {"apart": apart}
+        closed = isometric_view([front.panel], **alone).outlines[0]
+        # the part that two circles share, a handbook's formula (from memory)
+        r, d = 5.0, t * math.sqrt(2)
+        lens = 2 * r**2 * math.acos(d / (2 * r)) - d / 2 * math.sqrt(4 * r**2 - d**2)
+        view = isometric_view([front.panel], holes={"front": [by_kind[True]]}, **alone)
+        lost = shapely.difference(closed, view.outlines[0]).area / MM**2
+        assert lost == pytest.approx(lens, rel=0.01)
+        walls = sum(p.area for _, p in view.walls) / MM**2
+        assert walls == pytest.approx(math.pi * r**2 - lens, rel=0.02)
+
+        # a notch 20 wide and 12 deep, round below: summed in lines along the rim
+        def half(z: np.ndarray) -> np.ndarray:
+            return np.where(z > -2, 10.0, np.sqrt(np.maximum(100 - (z + 2) ** 2, 0)))
+
+        z = (np.arange(9000) + 0.5) * (12 - t) / 9000 - (12 - t)
+        one, other = half(z), half(z - t)
+        shared = np.minimum(one, t + other) - np.maximum(-one, t - other)
+        below = np.maximum(shared, 0).mean() * (12 - t)
+        above = t * (20 - t) + t**2 / 2
+        view = isometric_view([front.panel], holes={"front": [by_kind[False]]}, **alone)
+        lost = shapely.difference(closed, view.outlines[0]).area / MM**2
+        assert lost == pytest.approx(below + above, rel=0.01)
+
+
+def test_the_pictures_of_the_steps_have_the_holes() -> None:
+    from boxjoint.export.steps import step_pictures
+
+    plain = made()
+    holed = made(cutout(panel="front", kind="finger notch"))
+    few, more = (
+        [len(p.picture.shapes) for p in step_pictures(b, width_mm=80, height_mm=80)]
+        for b in (plain, holed)
     )
+    assert len(few) == len(more)
+    assert all(b > a for a, b in zip(few, more, strict=True))

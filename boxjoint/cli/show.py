@@ -15,7 +15,7 @@ from boxjoint.check.built import Built
 from boxjoint.export.panels import kerf_text
 from boxjoint.export.report_inside import whole_as_cut
 from boxjoint.export.said import figure_rows, layer_words, names_together, panel_thickness
-from boxjoint.export.stages import short_sequence
+from boxjoint.export.stages import short_sequence, stages
 from boxjoint.job.records import DIRECTIONS, Source
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.inside import find_inside
@@ -132,7 +132,7 @@ def show_built(built: Built) -> None:
         + ("" if solid is None else f"; solid proof: {'holds' if solid.passed else 'FAILED'}")
     )
     if assembly.passed:
-        click.echo(f"goes together in {len(assembly.steps)} steps: {short_sequence(built)}")
+        click.echo(f"goes together in {len(stages(built))} steps: {short_sequence(built)}")
     for fault in (*e.faults, *built.faults, *assembly.faults, *(solid.faults if solid else ())):
         click.echo(f"  {fault}", err=True)
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from boxjoint.errors import InputError, nearest_name
 from boxjoint.export.captions import Caption, place_captions
 from boxjoint.export.pictures import INK, Line, Picture, Shape, picture_svg, written_mm
-from boxjoint.export.visible import Scene, View, look, near_enough
+from boxjoint.export.visible import Scene, View, areas_of, look, near_enough
 from boxjoint.geometry.cuboid import Triple
 from boxjoint.geometry.holes import Hole
 from boxjoint.solve.box import outside_of
@@ -48,7 +48,7 @@ EDGE_GRAIN: Mapping[str, str] = MappingProxyType(
 )
 _PALE = 0.72  # how far a panel that only stands around is drawn towards white
 _TRAVEL = "#3F5F7F"
-_THROUGH = "#47382A"  # the dark behind a hole: darker than any face or cut edge
+_WALL = EDGE_GRAIN["left"]  # walls of holes are round: one tone of the cut edge for all
 
 # line widths of the ISO 128 series, mm
 _EDGE_MM, _PANEL_MM, _WHOLE_MM = 0.13, 0.25, 0.5
@@ -84,7 +84,7 @@ def isometric_svg(
         broken lines lead from where the panel is drawn to where it goes. To show ``apart`` going
         home, give the opposite of its offset.
     holes
-        Cut-outs by panel, nominal: drawn dark where their face is seen; what lies behind is not.
+        Cut-outs by panel, nominal: open, with their walls, so that what lies behind shows through.
     width_mm
         Width of the page; its height follows, at most 1.5 times the width.
     labels
@@ -141,85 +141,30 @@ def isometric_view(
     """
     import shapely
 
-    scene = look(panels, apart=apart, view=view)
+    scene = look(panels, apart=apart, holes=holes, view=view)
     travels = _travels(scene, arrows or {})
     seen = scene.regions()
     outlines = [shapely.union_all(seen[scene.panel == i]) for i in range(len(scene.names))]
-    dark = []
-    for f in range(len(scene)) if holes else ():
-        panel = panels[int(scene.panel[f])]
-        for hole in (holes or {}).get(panel.name, ()):
-            flat = _hole_seen(hole, panel, (apart or {}).get(panel.name, (0, 0, 0)), scene, f)
-            if flat is None:
-                continue
-            parts = shapely.get_parts(shapely.intersection(seen[f], flat)).tolist()
-            dark += [(panel.name, p) for p in parts if p.geom_type == "Polygon"]
+    walls = []
+    for f, inside in scene.walls:
+        parts = shapely.get_parts(shapely.intersection(seen[f], inside)).tolist()
+        walls += [(f, p) for p in parts if p.geom_type == "Polygon"]
+        seen[f] = areas_of(shapely.difference(seen[f], inside))
     return IsometricView(
         scene=scene,
         seen=seen,
         outlines=tuple(outlines),
         travels=travels,
         view=view,
-        dark=tuple(dark),
-    )
-
-
-def _hole_seen(hole: Hole, panel: Panel, shift: Triple, scene: Scene, face: int) -> Any:
-    """A hole on a face of its sheet, or the mouth of a notch on a rim, as a polygon in (p, q)."""
-    import shapely
-
-    if not scene.stock[face]:
-        return _mouth_seen(hole, panel, shift, scene, face)
-    x0, y0, x1, y1 = (v / 2 for v in hole.core)
-    core = shapely.box(x0, y0, x1, y1)
-    shape = core.buffer(hole.diameter / 2, quad_segs=12) if hole.diameter else core
-    xy = shapely.get_coordinates(shape.intersection(shapely.box(*hole.lo, *hole.hi)).exterior)
-    frame, n = panel.frame, panel.slab.normal
-    turned = np.empty((len(xy), 3))
-    for k, axis in enumerate(frame.axes):
-        world = frame.origin[k] + frame.senses[k] * xy[:, k]
-        turned[:, axis] = scene.signs[axis] * (world + shift[axis])
-    turned[:, n] = scene.lo[face, n]
-    return shapely.Polygon(np.stack([turned[:, 0] - turned[:, 2], turned[:, 1] - turned[:, 2]], 1))
-
-
-def _mouth_seen(hole: Hole, panel: Panel, shift: Triple, scene: Scene, face: int) -> Any:
-    """The mouth of a notch where a rim's face holds it; ``None`` elsewhere."""
-    import shapely
-
-    if hole.open is None or panel.frame.axes[hole.open[0]] != scene.axis[face]:
-        return None
-    frame, k = panel.frame, 1 - hole.open[0]
-
-    def turned(axis: int, world: int) -> int:
-        return int(scene.signs[axis] * (world + shift[axis]))
-
-    rim = (hole.hi if hole.open[1] > 0 else hole.lo)[hole.open[0]]
-    axis = frame.axes[hole.open[0]]
-    if turned(axis, frame.origin[1 - k] + frame.senses[1 - k] * rim) != scene.lo[face, axis]:
-        return None
-    lo, hi = scene.lo[face].copy(), scene.hi[face].copy()
-    ends = sorted(
-        turned(frame.axes[k], frame.origin[k] + frame.senses[k] * v)
-        for v in (hole.lo[k], hole.hi[k])
-    )
-    if ends[1] <= lo[frame.axes[k]] or hi[frame.axes[k]] <= ends[0]:
-        return None
-    lo[frame.axes[k]], hi[frame.axes[k]] = ends
-    a, b = (i for i in range(3) if i != axis)
-    corners = np.array([lo] * 4, dtype=np.float64)
-    corners[1:3, a] = hi[a]
-    corners[2:4, b] = hi[b]
-    return shapely.Polygon(
-        np.stack([corners[:, 0] - corners[:, 2], corners[:, 1] - corners[:, 2]], 1)
+        walls=tuple(walls),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class IsometricView:
-    """What is seen of panels: faces, outlines of panels, lines of travel and holes, in (p, q) nm.
+    """What is seen of panels: faces, outlines of panels, lines of travel, in (p, q) nm.
 
-    ``dark`` holds what is seen of each hole, as (panel, polygon).
+    ``walls`` holds what is seen of the walls of holes, as (face that they are seen through, polygon).
     """
 
     scene: Scene
@@ -227,7 +172,7 @@ class IsometricView:
     outlines: tuple[Any, ...]
     travels: tuple[_Travel, ...]
     view: View
-    dark: tuple[tuple[str, Any], ...] = ()
+    walls: tuple[tuple[int, Any], ...] = ()
 
     def picture(
         self,
@@ -282,16 +227,17 @@ class IsometricView:
                 if not self.seen[f].is_empty
             ]
 
-        shapes += [
-            Shape(
-                rings=(page.place(np.array(hole.exterior.coords)[:-1]),),
-                fill=_toned(_THROUGH, _PALE if strong and name not in strong else 0.0),
-                stroke=INK,
-                width_mm=_EDGE_MM * weight,
-                panel=name,
+        for f, wall in self.walls:
+            name = scene.names[int(scene.panel[f])]
+            shapes.append(
+                Shape(
+                    rings=page.rings(wall),
+                    fill=_toned(_WALL, _PALE if strong and name not in strong else 0.0),
+                    stroke=INK,
+                    width_mm=_EDGE_MM * weight,
+                    panel=name,
+                )
             )
-            for name, hole in self.dark
-        ]
 
         def outlined(shape: Any, width: float) -> Shape:
             return Shape(rings=page.rings(shape), stroke=INK, width_mm=width * weight)
@@ -511,7 +457,7 @@ def _page(
                 subject.seen,
                 outlines,
                 names=names,
-                keep_off=[*ways, *(h for _, h in subject.dark)],
+                keep_off=[*ways, *(wall for _, wall in subject.walls)],
                 scale=scale,
                 size=size,
             )
@@ -538,9 +484,12 @@ def _page(
 
 
 def _bends(ring: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A ring less its vertices on straight lines; exact, since lines come in three families only."""
-    step = np.sign(np.roll(ring, -1, axis=0) - ring)
-    bends: NDArray[np.float64] = ring[(step != np.roll(step, 1, axis=0)).any(axis=1)]
+    """A ring less its vertices on straight lines of the three families; arcs keep all of theirs."""
+    way = np.roll(ring, -1, axis=0) - ring
+    step = np.sign(way)
+    family = (way == 0).any(axis=1) | (way[:, 0] == way[:, 1])
+    straight = family & np.roll(family, 1) & (step == np.roll(step, 1, axis=0)).all(axis=1)
+    bends: NDArray[np.float64] = ring[~straight]
     return bends
 
 

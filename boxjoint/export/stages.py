@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from boxjoint.check.assembly import Step, direction_text, listed
+from boxjoint.check.assembly import Step, listed
 from boxjoint.check.built import Built
 from boxjoint.check.interlock import Direction
 from boxjoint.solve.arrangement import Slab
@@ -74,11 +74,11 @@ def stages(built: Built) -> tuple[Stage, ...]:
 
 
 def short_sequence(built: Built) -> str:
-    """Return what comes after what, in one line: ``bottom, front, back, left, right``."""
+    """Return what comes after what, in one line, a stage each: ``bottom and front, back, left``."""
     names: list[str] = []
     for stage in stages(built):
         whole = " put together" if len(stage.moved) and len(stage.moved[0]) > 1 else ""
-        names += [n for n in (stage.laid, stage.name + whole) if n]
+        names.append(" and ".join(n for n in (stage.laid, stage.name + whole) if n))
     most = 14
     shown = names if len(names) <= most else [*names[: most - 1], f"{len(names) - most + 1} more"]
     return ", ".join(shown)
@@ -251,10 +251,9 @@ class _Teller:
         verb = self._verb(stage.direction, bool(jointed), bool(glued), turned)
         text += f"{verb.format(name)}{', put together' if several else ''}"
         if stage.direction:
-            text += f", {_FROM[stage.direction]} (towards {direction_text(stage.direction)})"
+            text += f", {_FROM[stage.direction]}"
         if joins:
-            joining = "joins" if sum(map(len, stage.moved)) == 1 else "join"
-            text += f"; {joining} {named(joins)}" if jointed else f", to {named(joins)}"
+            text += f"; it joins {named(joins)}" if jointed else f", to {named(joins)}"
         text += "."
         if stage.alike:
             text += f" Make {named(stage.alike)} likewise."

@@ -92,7 +92,7 @@ def step_pictures(
         return ()
     drawer = _Drawer(built)
     views = [drawer.view(stage) for stage in told]
-    views.append(isometric_view(drawer.panels))
+    views.append(isometric_view(drawer.panels, holes=drawer.holes))
     # what joins nothing comes from far out and would make all the others small
     keys = [(s.there[0], 0 if s.joins and len(s.moved[0]) == 1 else s.number) for s in told]
     keys.append(("", 0))
@@ -126,6 +126,9 @@ class _Drawer:
 
     def __init__(self, built: Built) -> None:
         self.panels = [p.panel for p in built.parts]
+        self.holes = {
+            p.panel.name: [h.placed.hole for h in p.holes] for p in built.parts if p.holes
+        }
         self.slabs: dict[str, Slab] = {s.name: s for s in built.solution.arrangement.slabs}
 
     def view(self, stage: Stage) -> IsometricView:
@@ -134,20 +137,21 @@ class _Drawer:
             p for p in self.panels if p.name in stage.there or p.name in self._moved_names(stage)
         ]
         if stage.direction is None:
-            return isometric_view(shown)
+            return isometric_view(shown, holes=self.holes)
         view = _BELOW if stage.direction == (2, 1) else _ABOVE
         found: IsometricView | None = None
         for far in self._distances(stage):
             away, home = self._vectors(stage, far)
             found = isometric_view(
                 shown,
+                holes=self.holes,
                 apart=dict.fromkeys(self._moved_names(stage), away),
                 arrows=dict.fromkeys(self._leaders(stage), home),
                 view=view,
             )
             if self._share_seen(stage, found) >= _SHOWN:
                 break
-        return found or isometric_view(shown)
+        return found or isometric_view(shown, holes=self.holes)
 
     def names(self, stage: Stage | None) -> dict[str, str]:
         """Names to write in the picture of a stage."""

@@ -5,7 +5,7 @@ turned coordinates are called u, v, w. Points that differ by a multiple of (1, 1
 another, so ``p = u - w`` and ``q = v - w`` are coordinates of the picture, and how near a point is
 grows with w at fixed (p, q). Every edge of every panel then lies on a line of constant p, constant q
 or constant p - q, and any two such lines with whole coordinates cross at a whole point: the picture
-is exact in whole nanometres, with no tolerance anywhere.
+is exact in whole nanometres, with no tolerance anywhere; only the arcs of holes are chords.
 
 A face is hidden where a nearer face that looks at the viewer covers it: a line of sight that runs
 through a solid leaves it by such a face. There is no sequence of painting and so no question of
@@ -16,7 +16,7 @@ nearer to the viewer on either side of a line of the picture, and are compared o
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,10 +24,11 @@ from numpy.typing import NDArray
 
 from boxjoint.errors import InputError, nearest_name
 from boxjoint.geometry.cuboid import Triple
+from boxjoint.geometry.holes import Hole
 from boxjoint.geometry.rings import Ints
 from boxjoint.solve.panels import Panel
 
-__all__ = ["SIDES", "Scene", "View", "look", "near_enough"]
+__all__ = ["SIDES", "Scene", "View", "areas_of", "look", "near_enough"]
 
 View = tuple[str, str, str]
 
@@ -70,7 +71,11 @@ class Scene:
     stock
         (f,) bool: a face of the sheet (True) or its cut edge, end grain (False).
     flat
-        (f,) shapely polygons in (p, q), nm.
+        (f,) shapely polygons in (p, q), nm, less what is seen right through holes and notches.
+    whole
+        (panels,) the face of each sheet without its holes, likewise.
+    walls
+        (face, area in (p, q)) where a line of sight enters a hole through a face and ends on its wall.
     """
 
     names: tuple[str, ...]
@@ -82,6 +87,8 @@ class Scene:
     hi: Ints
     stock: NDArray[np.bool_]
     flat: NDArray[Any]
+    whole: tuple[Any, ...]
+    walls: tuple[tuple[int, Any], ...]
 
     def __len__(self) -> int:
         return len(self.panel)
@@ -106,7 +113,7 @@ class Scene:
         import shapely
 
         f = int(np.flatnonzero((self.panel == panel) & self.stock)[0])
-        ring = np.rint(shapely.get_coordinates(self.flat[f].exterior)[:-1]).astype(np.int64)
+        ring = np.rint(shapely.get_coordinates(self.whole[panel].exterior)[:-1]).astype(np.int64)
         n = int(self.axis[f])
         at = int(self.lo[f, n])
         full = np.append(ring, np.zeros((len(ring), 1), dtype=np.int64), axis=1)
@@ -207,11 +214,15 @@ class Scene:
             return self.flat[g]
         # the planes cross; the line where they do runs along a family of the picture's lines
         lo[axis] = at
-        return _areas(shapely.intersection(self.flat[g], _patch(int(self.axis[g]), lo, hi)))
+        return areas_of(shapely.intersection(self.flat[g], _patch(int(self.axis[g]), lo, hi)))
 
 
 def look(
-    panels: Sequence[Panel], *, apart: Mapping[str, Triple] | None = None, view: View
+    panels: Sequence[Panel],
+    *,
+    apart: Mapping[str, Triple] | None = None,
+    holes: Mapping[str, Sequence[Hole]] | None = None,
+    view: View,
 ) -> Scene:
     """Return the faces of the panels that look at the viewer.
 
@@ -221,6 +232,8 @@ def look(
         What there is; they share no space where they are drawn.
     apart
         World offset, nm, of panels that are drawn away from their place.
+    holes
+        Round holes, windows and notches by panel's name, nominal.
     view
         Three of :data:`SIDES`, one along each axis: where the viewer stands.
 
@@ -263,8 +276,7 @@ def look(
     stock = np.zeros(len(panel_index), dtype=bool)
     stock[np.flatnonzero(np.diff(np.array(panel_index), prepend=-1))] = True
     flats = np.concatenate(flat)
-    shapely.prepare(flats)
-    return Scene(
+    scene = Scene(
         names=names,
         signs=(int(signs[0]), int(signs[1]), int(signs[2])),
         box=boxes,
@@ -274,7 +286,77 @@ def look(
         hi=np.concatenate(hi),
         stock=stock,
         flat=flats,
+        whole=tuple(flats[stock]),
+        walls=(),
     )
+    walls = [
+        wall
+        for i, panel in enumerate(panels)
+        for hole in (holes or {}).get(panel.name, ())
+        for wall in _opened(scene, i, panel, hole, moves.get(panel.name, (0, 0, 0)))
+    ]
+    shapely.prepare(flats)
+    return replace(scene, walls=tuple(walls))
+
+
+def _opened(
+    scene: Scene, index: int, panel: Panel, hole: Hole, shift: Triple
+) -> list[tuple[int, Any]]:
+    """Take a hole out of its panel's faces; return what of them its walls are seen through.
+
+    A hole is convex: a line of sight is free where it both enters and leaves the hole by an opening,
+    which is a mouth of it in either face of the sheet or, of a notch, in the rim.
+    """
+    import shapely
+
+    frame, n = panel.frame, panel.slab.normal
+    x0, y0, x1, y1 = (v / 2 for v in hole.core)
+    shape = shapely.box(x0, y0, x1, y1)
+    if hole.diameter:
+        shape = shape.buffer(hole.diameter / 2, quad_segs=12)
+        shape = shape.intersection(shapely.box(*hole.lo, *hole.hi))
+
+    def turned(k: int, drawn: Any) -> Any:
+        axis = frame.axes[k]
+        return scene.signs[axis] * (frame.origin[k] + frame.senses[k] * drawn + shift[axis])
+
+    xy = shapely.get_coordinates(shape.exterior)
+    at = np.empty((len(xy), 3))
+    for k in (0, 1):
+        at[:, frame.axes[k]] = turned(k, xy[:, k])
+    mouths = []
+    for side in (1, 0):
+        at[:, n] = scene.box[index, side, n]
+        mouths.append(shapely.Polygon(at[:, :2] - at[:, 2:]))
+    near, far = mouths
+    mine = np.flatnonzero(scene.panel == index)
+    stock = int(mine[scene.stock[mine]][0])
+    entries = [(stock, near)]
+    if hole.open is not None:
+        k, sense = hole.open
+        axis = frame.axes[k]
+        rim = int(turned(k, (hole.hi if sense > 0 else hole.lo)[k]))
+        ends = sorted(int(turned(1 - k, v[1 - k])) for v in (hole.lo, hole.hi))
+        lo, hi = scene.box[index].tolist()
+        lo[axis] = hi[axis] = rim
+        lo[frame.axes[1 - k]], hi[frame.axes[1 - k]] = ends
+        mouth = _patch(axis, lo, hi)
+        if sense * frame.senses[k] * scene.signs[axis] > 0:
+            on = (scene.axis[mine] == axis) & (scene.lo[mine, axis] == rim) & ~scene.stock[mine]
+            entries += [(f, mouth) for f in mine[on].tolist()]
+        else:
+            far = shapely.union(far, mouth)
+    walls = []
+    for f, entry in entries:
+        # the rest of the face has no part in this, were it even behind the mouth in the picture
+        mouth = shapely.intersection(scene.flat[f], entry)
+        wall = areas_of(shapely.difference(mouth, far))
+        scene.flat[f] = areas_of(
+            shapely.difference(scene.flat[f], shapely.intersection(entry, far))
+        )
+        if not wall.is_empty:
+            walls.append((f, wall))
+    return walls
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -420,7 +502,7 @@ def _pq(point: Triple) -> tuple[int, int]:
     return point[0] - point[2], point[1] - point[2]
 
 
-def _areas(part: Any) -> Any:
+def areas_of(part: Any) -> Any:
     """A geometry less its points and lines."""
     import shapely
 
