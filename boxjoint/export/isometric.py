@@ -145,11 +145,17 @@ def isometric_view(
     travels = _travels(scene, arrows or {})
     seen = scene.regions()
     outlines = [shapely.union_all(seen[scene.panel == i]) for i in range(len(scene.names))]
-    walls = []
+    shown: dict[int, list[Any]] = {}
     for f, inside in scene.walls:
-        parts = shapely.get_parts(shapely.intersection(seen[f], inside)).tolist()
-        walls += [(f, p) for p in parts if p.geom_type == "Polygon"]
+        shown.setdefault(int(scene.panel[f]), []).append(shapely.intersection(seen[f], inside))
         seen[f] = areas_of(shapely.difference(seen[f], inside))
+    # a wall that is seen through the rim and through the face is one
+    walls = [
+        (i, part)
+        for i, parts in shown.items()
+        for part in shapely.get_parts(shapely.union_all(parts)).tolist()
+        if part.geom_type == "Polygon"
+    ]
     return IsometricView(
         scene=scene,
         seen=seen,
@@ -164,7 +170,7 @@ def isometric_view(
 class IsometricView:
     """What is seen of panels: faces, outlines of panels, lines of travel, in (p, q) nm.
 
-    ``walls`` holds what is seen of the walls of holes, as (face that they are seen through, polygon).
+    ``walls`` holds what is seen of the walls of holes, as (index of the panel, polygon).
     """
 
     scene: Scene
@@ -227,8 +233,8 @@ class IsometricView:
                 if not self.seen[f].is_empty
             ]
 
-        for f, wall in self.walls:
-            name = scene.names[int(scene.panel[f])]
+        for i, wall in self.walls:
+            name = scene.names[i]
             shapes.append(
                 Shape(
                     rings=page.rings(wall),

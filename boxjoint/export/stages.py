@@ -253,7 +253,7 @@ class _Teller:
         if stage.direction:
             text += f", {_FROM[stage.direction]}"
         if joins:
-            text += f"; it joins {named(joins)}" if jointed else f", to {named(joins)}"
+            text += f"; joined to {named(joins)}" if jointed else f", to {named(joins)}"
         text += "."
         if stage.alike:
             text += f" Make {named(stage.alike)} likewise."
