@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from boxjoint.check.as_cut import (
+    JointAsCut,
     inside_as_cut,
     joints_as_cut,
     least_void,
@@ -55,7 +56,7 @@ if TYPE_CHECKING:  # cut-outs and seams are loaded only where a job may have som
     from boxjoint.fit.seams import Seams
     from boxjoint.solve.seams import Divided
 
-__all__ = ["build", "files", "seam_faults", "solid", "tab_ask"]
+__all__ = ["build", "clearance_faults", "files", "seam_faults", "solid", "tab_ask"]
 
 #: A clearance as cut is the sum of four roundings to a nanometre; an inside is the sum of two.
 CLEARANCE_TOLERANCE_NM = 4
@@ -337,17 +338,7 @@ def _judged(built: Built, measured: Measured | None) -> Built:
     """Add what is wrong on the parts as cut, and what is worth a look."""
     faults: list[str] = []
     solution, plan = built.solution, built.plan
-    for j in built.joints:
-        name = solution.joint_name(j.joint)
-        if j.unmatched:
-            faults.append(f"{name}: {j.unmatched} flanks face no flank of the mate")
-        asked = plan.clearances[j.joint] * 1e6 + clearance_off(solution, j.joint, built.one_kerf)
-        found = (j.least, j.greatest, j.least_flank, j.greatest_flank)
-        if j.flanks and max(abs(f - asked) for f in found) > CLEARANCE_TOLERANCE_NM:
-            faults.append(
-                f"{name}: clearance as cut {min(found) / 1e6:.6f} to {max(found) / 1e6:.6f} mm, "
-                f"wanted {asked / 1e6:.6f} mm"
-            )
+    faults += clearance_faults(built, built.joints)
     for inside in built.insides:
         for panel, held in inside.by_panel.items():
             off = inside_off(solution, inside, panel, built.one_kerf)
@@ -406,6 +397,30 @@ def _outline_faults(built: Built, part: Part) -> list[str]:
         )
     if part.neck is not None and part.neck.width <= 0 and not faults:
         faults.append(f"{name} as cut: a neck of {part.neck.width / 1e6:.3f} mm is cut through")
+    return faults
+
+
+def clearance_faults(built: Built, joints: Sequence[JointAsCut]) -> list[str]:
+    """What is wrong with the clearances of joints as cut: a flank without a mate, or another size.
+
+    Parameters
+    ----------
+    joints
+        As :func:`~boxjoint.check.as_cut.joints_as_cut` finds them on the panels as they are cut.
+    """
+    faults = []
+    for j in joints:
+        name = built.solution.joint_name(j.joint)
+        if j.unmatched:
+            faults.append(f"{name}: {j.unmatched} flanks face no flank of the mate")
+        off = clearance_off(built.solution, j.joint, built.one_kerf)
+        asked = built.plan.clearances[j.joint] * 1e6 + off
+        found = (j.least, j.greatest, j.least_flank, j.greatest_flank)
+        if j.flanks and max(abs(f - asked) for f in found) > CLEARANCE_TOLERANCE_NM:
+            faults.append(
+                f"{name}: clearance as cut {min(found) / 1e6:.6f} to {max(found) / 1e6:.6f} mm, "
+                f"wanted {asked / 1e6:.6f} mm"
+            )
     return faults
 
 

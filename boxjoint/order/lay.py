@@ -24,7 +24,7 @@ from boxjoint.geometry.holes import mirrored_hole, turned_hole
 from boxjoint.geometry.rings import Rings, mirrored
 from boxjoint.job.records import DIRECTIONS
 from boxjoint.job.sheets import Nesting
-from boxjoint.make import CLEARANCE_TOLERANCE_NM, build, seam_faults
+from boxjoint.make import build, clearance_faults, seam_faults
 from boxjoint.order.items import Pieces, items_of, places_of, shifted
 from boxjoint.order.labels import Marker, waste_line
 from boxjoint.order.records import Copy, Laid, LaidSheet, Line, Order
@@ -341,14 +341,8 @@ def _joint_faults(
                 seams += seams_as_cut(part.divided, laid)
         for seam in seams:
             faults += [f"{line.group}, {f}" for f in seam_faults(built.plan, seam)]
-        for joint in joints_as_cut(built.solution, cut):
-            asked = built.plan.clearances[joint.joint] * 1e6
-            found = (joint.least, joint.greatest, joint.least_flank, joint.greatest_flank)
-            if joint.flanks and max(abs(f - asked) for f in found) > CLEARANCE_TOLERANCE_NM:
-                faults.append(
-                    f"{line.group}, {built.solution.joint_name(joint.joint)}: clearance as cut "
-                    f"{min(found) / 1e6:.6f} to {max(found) / 1e6:.6f} mm, wanted {asked / 1e6:.6f} mm"
-                )
+        joints = joints_as_cut(built.solution, cut)
+        faults += [f"{line.group}, {f}" for f in clearance_faults(built, joints)]
     return list(dict.fromkeys(faults))
 
 
