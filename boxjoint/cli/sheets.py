@@ -116,7 +116,7 @@ def lay_order(order: Any, sizes: tuple[str, ...], level: int | None, **given: An
         bed=bed,
         level=level,
         seconds=given.get("seconds"),
-        date=_today() if given.get("date") is None else str(given["date"]),
+        date=_date(given),
         confirmed=bool(given.get("yes")),
         progress=progress,
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from boxjoint.errors import InputError
 from boxjoint.job.tops import homes_of
@@ -44,18 +44,7 @@ CutoutKind = Literal[
     "magnet",
     "hinge pin",
 ]
-CUTOUTS: tuple[CutoutKind, ...] = (
-    "round hole",
-    "slot",
-    "hand hole",
-    "window",
-    "vents",
-    "finger notch",
-    "screw hole",
-    "cable hole",
-    "magnet",
-    "hinge pin",
-)
+CUTOUTS: tuple[CutoutKind, ...] = get_args(CutoutKind)
 #: The kinds that are one circle, placed by its middle.
 ROUND: tuple[CutoutKind, ...] = ("round hole", "screw hole", "cable hole", "magnet", "hinge pin")
 

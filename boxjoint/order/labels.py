@@ -128,7 +128,7 @@ class Marker:
     def __init__(self, numbers: Mapping[str, int]) -> None:
         self.numbers = numbers
         self.missing: dict[str, None] = {}
-        self._fixed: dict[int, tuple[_Room, list[Strokes], tuple[str, ...]]] = {}
+        self._fixed: dict[Piece, tuple[_Room, list[Strokes], tuple[str, ...]]] = {}
 
     def marks(self, copy: Copy) -> tuple[tuple[Curve, ...], ...]:
         """Marks of one copy at its place on the sheet, text by text; none where the outside lies up."""
@@ -147,11 +147,8 @@ class Marker:
         )
 
     def _name(self, copy: Copy, room: _Room) -> Strokes | None:
-        short = (
-            copy.name if copy.placement.item.quantity == 1 else f"{copy.name} {copy.placement.copy}"
-        )
         number = self.numbers.get(copy.group)
-        texts = [short] if number is None else [f"J{number} {short}", short]
+        texts = [copy.short] if number is None else [f"J{number} {copy.short}", copy.short]
         for words in texts:
             for upright in (False, True):
                 for height in _NAME_MM:
@@ -162,9 +159,9 @@ class Marker:
         return None
 
     def _letters(self, piece: Piece) -> tuple[_Room, list[Strokes], tuple[str, ...]]:
-        if id(piece) not in self._fixed:
-            self._fixed[id(piece)] = _fixed_marks(piece)
-        return self._fixed[id(piece)]
+        if piece not in self._fixed:
+            self._fixed[piece] = _fixed_marks(piece)
+        return self._fixed[piece]
 
 
 def _own_axes(piece: Piece) -> Rings:

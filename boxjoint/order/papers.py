@@ -263,8 +263,7 @@ def _sheet(planned: Planned, sheet: LaidSheet, found: SheetCuts) -> SheetPicture
 
 def _short_label(copy: Copy, jobs: Mapping[str, int]) -> str:
     """The part as pictures and panels name it: ``J2 front 4``."""
-    name = copy.name if copy.placement.item.quantity == 1 else f"{copy.name} {copy.placement.copy}"
-    return f"J{jobs[copy.group]} {name}" if len(jobs) > 1 else name
+    return f"J{jobs[copy.group]} {copy.short}" if len(jobs) > 1 else copy.short
 
 
 def _placed(copy: Copy, label: str, numbers: Sequence[int]) -> PlacedPart:

@@ -136,6 +136,12 @@ class Copy:
         return self.piece.part.panel.name
 
     @property
+    def short(self) -> str:
+        """The panel's name, with the number of the copy where there are several."""
+        item = self.placement.item
+        return self.name if item.quantity == 1 else f"{self.name} {self.placement.copy}"
+
+    @property
     def group(self) -> str:
         """The job that it belongs to."""
         return self.placement.item.group

@@ -22,7 +22,6 @@ from boxjoint.shop.records import (
     Rate,
     Record,
     Settings,
-    content_id,
     same_words,
 )
 
@@ -269,8 +268,3 @@ def _apart(remains: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
         ):
             kept.append(r)
     return kept
-
-
-def settings_id(settings: Settings) -> str:
-    """Content id of settings."""
-    return content_id(settings)
