@@ -40,6 +40,7 @@ from boxjoint.job.filling import (
     FitInto,
     Item,
 )
+from boxjoint.job.marks import ALIGNS, ANGLES, FACES, LETTERS, WORKS, Mark
 from boxjoint.job.records import (
     CORNER_STYLES,
     DIRECTIONS,
@@ -235,6 +236,40 @@ def _sides(one: str, other: str) -> st.SearchStrategy[dict[str, int]]:
     away = _nm(0, 5000)
     return st.one_of(
         st.just({}), st.fixed_dictionaries({one: away}), st.fixed_dictionaries({other: away})
+    )
+
+
+@st.composite
+def mark_asks(draw: st.DrawFn) -> Mark:
+    """Any table of a text that the reader accepts; those with files need the files."""
+    panels = st.sampled_from((*PANELS, *FURTHER_PANELS, "drawer-2-front", "divider-x1"))
+    work = draw(st.sampled_from(WORKS))
+    letters = st.sampled_from(LETTERS if work == "score" else LETTERS[1:])
+    nothing = st.none()
+    height, width = draw(
+        st.sampled_from([(nothing, nothing), (_nm(1, 1000), nothing), (nothing, _nm(1, 5000))])
+    )
+    lines = st.text(
+        st.characters(exclude_categories=("Cc", "Cs", "Zl", "Zp")), min_size=1, max_size=20
+    )
+    return Mark(
+        panels=tuple(draw(st.lists(panels, min_size=1, max_size=3, unique=True))),
+        text=draw(
+            st.lists(lines, min_size=1, max_size=3).map("\n".join).filter(lambda t: t.strip())
+        ),
+        letters=draw(st.none() | letters),
+        height=draw(height),
+        width=draw(width),
+        align=draw(st.sampled_from(ALIGNS)),
+        angle=draw(st.sampled_from(ANGLES)),
+        work=work,
+        face=draw(st.sampled_from(FACES)),
+        place=Place(
+            **draw(_sides("from_left", "from_right")),
+            **draw(_sides("from_bottom", "from_top")),
+            edges=draw(st.sampled_from(REFERENCES)),
+            to=draw(st.none() | st.sampled_from(TO)),
+        ),
     )
 
 
@@ -438,6 +473,7 @@ def jobs(draw: st.DrawFn) -> Job:
         stack=draw(st.builds(Stack, count=st.integers(1, 100), clearance=st.none() | _nm(0.05, 5))),
         drawers=draw(drawer_asks()),
         cutouts=tuple(draw(st.lists(cutout_asks(), max_size=3))),
+        marks=tuple(draw(st.lists(mark_asks(), max_size=3))),
         shop=draw(st.builds(ShopAsk, machine=st.just("") | names(), sheet=st.just("") | names())),
         sheets=draw(
             st.dictionaries(names().filter(lambda n: bool(n.strip())), sheet_asks(), max_size=3)

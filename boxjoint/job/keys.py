@@ -38,6 +38,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "stack",
         "drawers",
         "cutouts",
+        "marks",
         "shop",
         "sheets",
         "nest",
@@ -108,6 +109,25 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "gap",
         "edge",
     ),
+    ("marks",): ("*",),
+    ("marks", "*"): (
+        "panel",
+        "text",
+        "drawing",
+        "letters",
+        "height",
+        "width",
+        "align",
+        "angle",
+        "work",
+        "face",
+        "from_left",
+        "from_right",
+        "from_bottom",
+        "from_top",
+        "edges",
+        "to",
+    ),
     ("shop",): ("machine", "sheet", "settings"),
     ("sheets",): ("*",),
     ("sheets", "*"): (
@@ -148,9 +168,9 @@ _INLINE = (
     ("contents", "finger_room"),
 )
 # tables whose keys are names that the job gives
-_NAMED = ("panels", "items", "sheets", "cutouts")
+_NAMED = ("panels", "items", "sheets", "cutouts", "marks")
 # lists of tables, each written under [[...]]
-_LISTS = ("cutouts",)
+_LISTS = ("cutouts", "marks")
 
 
 def _pattern(keys: Keys) -> tuple[str, ...]:

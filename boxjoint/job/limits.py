@@ -20,6 +20,7 @@ from boxjoint.units import both, mm_and_thou, to_nm
 __all__ = [
     "CUTOUT_WINDOWS",
     "FILLING_WINDOWS",
+    "MARK_WINDOWS",
     "MOST_COMPARTMENTS",
     "MOST_GRID",
     "MOST_ITEMS",
@@ -267,6 +268,16 @@ CUTOUT_WINDOWS: dict[str, Window] = {
     ),
     "radius": Window(name="radius", least=_F(0), most=_F(1000), hint=_UNIT_HINT),
     "gap": Window(name="gap between the slots", least=_F(1, 10), most=_F(1000), hint=_UNIT_HINT),
+}  # fmt: skip
+
+#: Letters under 2.5 mm are hard to read (common practice, no source).
+MARK_WINDOWS: dict[str, Window] = {
+    "letters": Window(
+        name="height of capitals", least=_F(1), most=_F(1000), usual=(_F(5, 2), _F(200)),
+        hint="lower letters run together",
+    ),
+    "height": Window(name="height of the mark", least=_F(1), most=_HOUSE, hint=_UNIT_HINT),
+    "width": Window(name="width of the mark", least=_F(1), most=_HOUSE, hint=_UNIT_HINT),
 }  # fmt: skip
 
 #: Sheets that one panel is laminated from.

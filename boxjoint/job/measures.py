@@ -9,10 +9,12 @@ import math
 from collections.abc import Iterator
 from fractions import Fraction
 
+from boxjoint.job.cutouts import Place
 from boxjoint.job.keys import Keys
 from boxjoint.job.limits import (
     CUTOUT_WINDOWS,
     FILLING_WINDOWS,
+    MARK_WINDOWS,
     SHEET_WINDOWS,
     TOP_WINDOWS,
     WINDOWS,
@@ -62,6 +64,7 @@ def measures(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
     yield from _tops(job)
     yield from _sheets(job)
     yield from _cutouts(job)
+    yield from _marks(job)
     for name in ("kerf", "scale"):
         pair = getattr(job.cut, name)
         if pair is not None and math.isfinite(pair.x) and math.isfinite(pair.y):
@@ -95,16 +98,32 @@ def _tops(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
 def _cutouts(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
     """Give the values of cut-outs, as :func:`measures` does."""
     for n, cutout in enumerate(job.cutouts):
-        for side in ("from_left", "from_right", "from_bottom", "from_top"):
-            nm = getattr(cutout.place, side)
-            if nm is not None:
-                yield ("cutouts", n, side), CUTOUT_WINDOWS["from"], _mm(nm)
+        yield from _places(cutout.place, ("cutouts", n))
         for key in ("diameter", "clearance", "radius", "gap"):
             nm = getattr(cutout, key)
             if nm is not None:
                 yield ("cutouts", n, key), CUTOUT_WINDOWS[key], _mm(nm)
         for k, nm in enumerate(cutout.size or ()):
             yield ("cutouts", n, "size", k), CUTOUT_WINDOWS["size"], _mm(nm)
+
+
+def _places(place: Place, keys: Keys) -> Iterator[tuple[Keys, Window, Fraction]]:
+    """Give the distances from edges of a cut-out or mark."""
+    for side in ("from_left", "from_right", "from_bottom", "from_top"):
+        nm = getattr(place, side)
+        if nm is not None:
+            yield (*keys, side), CUTOUT_WINDOWS["from"], _mm(nm)
+
+
+def _marks(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
+    """Give the values of marks, as :func:`measures` does."""
+    for n, mark in enumerate(job.marks):
+        yield from _places(mark.place, ("marks", n))
+        for key in ("height", "width"):
+            nm = getattr(mark, key)
+            if nm is not None:
+                window = "letters" if mark.text and key == "height" else key
+                yield ("marks", n, key), MARK_WINDOWS[window], _mm(nm)
 
 
 def _sheets(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:

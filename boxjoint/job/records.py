@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from boxjoint.errors import InputError
 from boxjoint.job.cutouts import Cutout
@@ -34,6 +35,9 @@ from boxjoint.job.words import (
     Ends,
     Unit,
 )
+
+if TYPE_CHECKING:  # loaded only where a job has some
+    from boxjoint.job.marks import Mark
 
 __all__ = [
     "AXES",
@@ -192,6 +196,7 @@ class Job:
     stack: Stack = field(default_factory=Stack)
     drawers: Drawers = field(default_factory=Drawers)
     cutouts: tuple[Cutout, ...] = ()
+    marks: tuple[Mark, ...] = ()
     shop: ShopAsk = field(default_factory=ShopAsk)
     sheets: dict[str, SheetAsk] = field(default_factory=dict)
     nest: Nesting = field(default_factory=Nesting)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from boxjoint.job.cutout_tables import CutoutReader
 from boxjoint.job.filling_tables import Filling
@@ -39,6 +39,9 @@ from boxjoint.job.records import (
 )
 from boxjoint.job.values import MOST_NAME, plain_value
 from boxjoint.units import to_nm
+
+if TYPE_CHECKING:
+    from boxjoint.job.marks import Mark
 
 __all__ = ["TableReader"]
 
@@ -77,7 +80,7 @@ class TableReader(CutoutReader):
         shop = self._read_shop()
         sheets, nest, seams = self._read_sheets(), self._read_nest(), self._read_seams()
         top_ask, stack, drawers = self._read_top(), self._read_stack(), self._read_drawers()
-        cutouts = self._read_cutouts()
+        cutouts, marks = self._read_cutouts(), self._read_marks()
         if self.problems or self.unit is None or filling is None or stock is None:
             return None
         if title is None:
@@ -101,12 +104,23 @@ class TableReader(CutoutReader):
             contents=filling.contents,
             fit_into=filling.fit_into,
             cutouts=cutouts,
+            marks=marks,
             shop=shop,
             sheets=sheets,
             nest=nest,
             seams=seams,
             path=self.path,
         )
+
+    def _read_marks(self) -> tuple[Mark, ...]:
+        """What is marked on panels; its reader is loaded only where there is something."""
+        if "marks" not in self.data:
+            return ()
+        from boxjoint.job.mark_tables import MarkReader
+
+        reader = MarkReader(self.data, self.path, self.proceed)
+        reader.unit, reader.problems = self.unit, self.problems
+        return reader.marks()
 
     def _read_shop(self) -> ShopAsk:
         table = self._table(("shop",))

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from boxjoint.errors import JobError
 from boxjoint.job.cutouts import Cutout, Place
@@ -22,6 +22,9 @@ from boxjoint.job.keys import key_name
 from boxjoint.job.records import DIRECTIONS, Drawers, Job, JointAsk, PerAxis, Thickness, Unit
 from boxjoint.job.sheets import Nesting
 from boxjoint.units import NM_PER_64TH, NM_PER_INCH, NM_PER_MM, format_fraction
+
+if TYPE_CHECKING:
+    from boxjoint.job.marks import Mark
 
 __all__ = [
     "STARTER_PATH",
@@ -216,6 +219,7 @@ def job_to_toml(job: Job) -> str:
     tables.append(("shop", shop))
     tables += _sheets(job)
     tables += [("[cutouts]", _cutout(c, job)) for c in job.cutouts]
+    tables += [("[marks]", _mark(m, job)) for m in job.marks]
     blocks = []
     for name, values in tables:
         if (
@@ -315,6 +319,21 @@ def _cutout(cutout: Cutout, job: Job) -> dict[str, object]:
         **{k: n if (n := getattr(cutout, k)) != 1 else None for k in ("rows", "columns")},
         "edge": cutout.edge if cutout.edge != "top" else None,
         **_place(cutout.place, job),
+    }
+
+
+def _mark(mark: Mark, job: Job) -> dict[str, object]:
+    """One table of ``[[marks]]``; keys that say nothing are ``None``."""
+    panels = mark.panels
+    return {
+        "panel": panels[0] if len(panels) == 1 else list(panels),
+        **{k: getattr(mark, k) or None for k in ("text", "drawing", "letters", "angle")},
+        **{k: _length(getattr(mark, k), job) for k in ("height", "width")},
+        **{
+            k: v if (v := getattr(mark, k)) != plain else None
+            for k, plain in (("align", "middle"), ("work", "score"), ("face", "outside"))
+        },
+        **_place(mark.place, job),
     }
 
 
