@@ -53,6 +53,7 @@ if TYPE_CHECKING:  # cut-outs and seams are loaded only where a job may have som
     from boxjoint.check.cutouts import CutHole
     from boxjoint.check.seams import SeamAsCut
     from boxjoint.fit.cutouts import Placed
+    from boxjoint.fit.marks import PlacedMark
     from boxjoint.fit.seams import Seams
     from boxjoint.solve.seams import Divided
 
@@ -125,7 +126,8 @@ def build(
     plan = plan_cut(job, names, mates, measured)
     refuse_out_of_proportion(plan, solution)
     placed = _placed(job, solution, plan)
-    seams = _seams(job, solution, plan, measured.bed if measured else None, placed)
+    marks = _placed_marks(job, solution)
+    seams = _seams(job, solution, plan, measured.bed if measured else None, placed, marks)
     divisions = {} if seams is None else seams.divided
     if seams is not None:
         if divisions:  # the flanks of a seam have a clearance like those of a joint
@@ -157,7 +159,8 @@ def build(
         holes = _holes(
             solution, panel, whole.as_cut, placed.get(panel.name, ()), beam, web, bite_mm=bite
         )
-        whole = replace(whole, holes=holes)
+        marked = marks.get(panel.name, ())
+        whole = replace(whole, holes=holes, marks=marked)
         if (divided := divisions.get(i)) is not None:
             from boxjoint.check.cutouts import holes_of_pieces
 
@@ -166,6 +169,8 @@ def build(
                 for p, h in zip(divided.pieces, holes_of_pieces(divided, holes, beam), strict=True)
             )
             whole = replace(whole, pieces=pieces, divided=divided)
+        if marked:
+            whole = _marked(whole, solution, bite_mm=bite)
         parts.append(whole)
     # what is measured of the box is measured on what is really cut
     cut = [
@@ -238,12 +243,39 @@ def _placed(job: Job, solution: Solution, plan: Plan) -> Mapping[str, tuple[Plac
     return place_cutouts(job, solution, plan)
 
 
+def _placed_marks(job: Job, solution: Solution) -> Mapping[str, tuple[PlacedMark, ...]]:
+    """Marks by panel."""
+    if not job.marks:
+        return {}
+    from boxjoint.fit.marks import place_marks
+
+    return place_marks(job, solution)
+
+
+def _marked(whole: Part, solution: Solution, *, bite_mm: float) -> Part:
+    """Refuse marks of a panel that are not clear, and give each piece of it its own."""
+    from boxjoint.check.marks import clear_marks, marks_of_pieces
+
+    holes = [h.as_cut for h in whole.holes]
+    clear_marks(whole.panel, whole.as_cut, holes, whole.marks, solution=solution, bite_mm=bite_mm)
+    if whole.divided is None:
+        return whole
+    pieces = []
+    own = marks_of_pieces(whole.divided, whole.marks)
+    for piece, marks in zip(whole.pieces, own, strict=True):
+        holes = [h.as_cut for h in piece.holes]
+        clear_marks(piece.panel, piece.as_cut, holes, marks, bite_mm=bite_mm)
+        pieces.append(replace(piece, marks=marks))
+    return replace(whole, pieces=tuple(pieces))
+
+
 def _seams(
     job: Job,
     solution: Solution,
     plan: Plan,
     bed: tuple[int, int] | None,
     placed: Mapping[str, tuple[Placed, ...]],
+    marks: Mapping[str, tuple[PlacedMark, ...]],
 ) -> Seams | None:
     """Seams, where anything is said that can ask for one: a bed, a sheet, a length or a place."""
     said = bed or job.nest.bed or job.sheets or job.seams.allowed or job.seams.longest
@@ -251,7 +283,10 @@ def _seams(
         return None
     from boxjoint.fit.seams import find_seams
 
-    return find_seams(job, solution, plan, bed, placed)
+    keep_off = {name: [(*p.hole.lo, *p.hole.hi) for p in holes] for name, holes in placed.items()}
+    for name, marked in marks.items():
+        keep_off.setdefault(name, []).extend(m.extent_nm for m in marked)
+    return find_seams(job, solution, plan, bed, keep_off)
 
 
 def _joined(divided: Divided, pieces: Sequence[Rings]) -> Rings:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:  # loaded only where the solid proof is run
     from boxjoint.check.cutouts import CutHole
     from boxjoint.check.seams import SeamAsCut
     from boxjoint.check.solid import SolidProof
+    from boxjoint.fit.marks import PlacedMark
     from boxjoint.solve.seams import Divided
 
 __all__ = ["Built", "Part"]
@@ -51,6 +52,8 @@ class Part:
         The least of each on the part as cut; ``None`` where there is none.
     holes
         Cut-outs, beside the rings: none of them is in ``drawn``, ``relieved`` or ``as_cut``.
+    marks
+        What is scored and engraved on its faces.
     pieces
         What is cut instead, where a seam divides the panel; the rest of this record is then the whole,
         as glued together. Each piece has a slab and a frame of its own for its place in the box.
@@ -67,6 +70,7 @@ class Part:
     web: Web | None = None
     neck: Web | None = None
     holes: tuple[CutHole, ...] = ()
+    marks: tuple[PlacedMark, ...] = ()
     pieces: tuple[Part, ...] = ()
     divided: Divided | None = None
     of: str = ""

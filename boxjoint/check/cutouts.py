@@ -7,7 +7,7 @@ joint or off its panel is refused, with the distance, the limit and the place.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from boxjoint.check.as_cut import Web
@@ -22,7 +22,14 @@ from boxjoint.solve.seams import Divided, piece_at
 from boxjoint.solve.solution import Solution
 from boxjoint.units import both
 
-__all__ = ["CutHole", "clear_holes", "hole_fault", "hole_warnings", "holes_of_pieces"]
+__all__ = [
+    "CutHole",
+    "clear_holes",
+    "hole_fault",
+    "hole_warnings",
+    "holes_of_pieces",
+    "joint_rectangles",
+]
 
 #: A hole as cut may be off by the roundings of its drawn points to a nanometre.
 _ROUNDING_NM = 2
@@ -154,8 +161,10 @@ def _as_asked(placed: Placed, drawn: DrawnHole, beam: Beam, panel: Panel) -> Non
         )
 
 
-def _off_joints(placed: Placed, panel: Panel, solution: Solution) -> None:
-    """Refuse a hole over a joint's bar, also where no tab goes through the panel."""
+def joint_rectangles(
+    panel: Panel, solution: Solution
+) -> Iterator[tuple[str, tuple[int, int], tuple[int, int]]]:
+    """Name, and least and greatest (x, y) of the bar of every joint of a panel, nm, in its drawing."""
     index = solution.panels.index(panel)
     frame = panel.frame
     for joint in solution.joints:
@@ -166,10 +175,16 @@ def _off_joints(placed: Placed, panel: Panel, solution: Solution) -> None:
             span = joint.bar.span(frame.axes[k])
             ends = [(v - frame.origin[k]) * frame.senses[k] for v in span]
             lo[k], hi[k] = min(ends), max(ends)
-        if to_rectangle(placed.hole, (lo[0], lo[1]), (hi[0], hi[1])) < 0:
+        yield solution.joint_name(joint.index), (lo[0], lo[1]), (hi[0], hi[1])
+
+
+def _off_joints(placed: Placed, panel: Panel, solution: Solution) -> None:
+    """Refuse a hole over a joint's bar, also where no tab goes through the panel."""
+    for name, lo, hi in joint_rectangles(panel, solution):
+        if to_rectangle(placed.hole, lo, hi) < 0:
             h = placed.hole
             raise InputError(
-                f"the cut-out lies over the joint {solution.joint_name(joint.index)}",
+                f"the cut-out lies over the joint {name}",
                 where=f"{placed.name} on {panel.name}",
                 value=f"it takes x {h.lo[0] / 1e6:.2f} to {h.hi[0] / 1e6:.2f}, "
                 f"y {h.lo[1] / 1e6:.2f} to {h.hi[1] / 1e6:.2f} mm of the panel",

@@ -265,6 +265,14 @@ def restock(
     if out is not None and result.new.passed:
         content = files(result.new, dxf=_release(dxf))
         content["job.toml"] = result.job_text.encode()
+        for mark in job.marks:  # the new job needs them beside it
+            if mark.file and content.setdefault(mark.file, mark.content) != mark.content:
+                raise InputError(
+                    "a drawing of the job has the name of a file that is written here",
+                    where=str(out),
+                    value=mark.file,
+                    do="give the drawing another name, or put it into a folder beside the job",
+                )
         written = write_whole(content, out)
     if as_json:
         _shown(result.new, True)

@@ -24,6 +24,8 @@ SPACING_MM = 8.0
 #: Rows are as wide as leaves room for the check square within 600 mm, a usual bed.
 ROW_MM = 490.0
 
+_SEQUENCE = tuple(Layer)
+
 
 def kerf_text(built: Built) -> str:
     """Say in one line whether the kerf is in the outlines, and what to enter where it is not."""
@@ -108,6 +110,11 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
                 f"a piece of {part.of}: glue it to its neighbour before the glue of the box;",
                 "the straight steps of the seam hold by glue only",
             ]
+        if any(m.face == "inside" for m in part.marks):
+            lines += [
+                "marks of the inside are only shown, on this layer, as if seen through",
+                "the panel: they are made on sheets, or with the panel turned over",
+            ]
         lines.append("seen from outside the box; lower left corner of the panel at 0, 0")
     return tuple(lines)
 
@@ -153,13 +160,36 @@ def _curves(part: Part, dx: float = 0.0, dy: float = 0.0) -> tuple[Curve, ...]:
         for h in part.holes
         if h.placed.hole.open is None
     ]
-    # holes first: a controller that keeps the sequence of the file then cuts them first
-    return (*holes, *curves[1:], curves[0])
+    # marks, then holes first: a controller that keeps the sequence of the file then takes them first
+    return (*_marks(part, shift), *holes, *curves[1:], curves[0])
 
 
-def _label_height(width: float, height: float, text: str) -> float:
-    """A letter height that fits the panel, mm."""
-    return max(1.5, min(6.0, height / 4, 0.6 * width / max(len(text), 1)))
+def _marks(part: Part, shift: NDArray[np.float64]) -> tuple[Curve, ...]:
+    """Marks at the machine's scale; those of the inside are only shown, for it lies below here."""
+    scale = part.drawn.beam.scale
+    return tuple(
+        Curve(
+            layer=curve.layer if mark.face == "outside" else Layer.REFERENCE,
+            xy=curve.xy / (scale.x, scale.y) + shift,
+            closed=curve.closed,
+        )
+        for mark in part.marks
+        for curve in mark.curves
+    )
+
+
+def _name(part: Part, dx: float = 0.0, dy: float = 0.0) -> Label:
+    """The name of a panel in its middle, or where no mark stands."""
+    w, h = (s / 1e6 for s in part.panel.size)
+    text = part.panel.name
+    height = max(1.5, min(6.0, h / 4, 0.6 * w / max(len(text), 1)))
+    taken = [m.extent for m in part.marks]
+
+    def free(y: float) -> bool:
+        return all(y1 < y - height or y0 > y + height for _, y0, _, y1 in taken)
+
+    y = next((h * k for k in (0.5, 0.25, 0.75, 0.12, 0.88) if free(h * k)), h / 2)
+    return Label(layer=Layer.REFERENCE, at=(dx + w / 2, dy + y), text=text, height=height)
 
 
 def panel_drawing(built: Built, part: Part) -> Drawing:
@@ -169,14 +199,7 @@ def panel_drawing(built: Built, part: Part) -> Drawing:
         title=f"{built.job.title}: {part.panel.name}",
         size=(w, h),
         curves=_curves(part),
-        labels=(
-            Label(
-                layer=Layer.REFERENCE,
-                at=(w / 2, h / 2),
-                text=part.panel.name,
-                height=_label_height(w, h, part.panel.name),
-            ),
-        ),
+        labels=(_name(part),),
         notes=notes_of(built, part),
     )
 
@@ -192,23 +215,13 @@ def all_panels_drawing(built: Built) -> Drawing:
         if x and x + w > limit:
             x, y, row = 0.0, y + row + SPACING_MM, 0.0
         curves += _curves(part, x, y)
-        name = part.panel.name
-        labels.append(
-            Label(
-                layer=Layer.REFERENCE,
-                at=(x + w / 2, y + h / 2),
-                text=name,
-                height=_label_height(w, h, name),
-            )
-        )
+        labels.append(_name(part, x, y))
         widest, row = max(widest, x + w), max(row, h)
         x += w + SPACING_MM
-    inner = [c for c in curves if c.layer is Layer.CUT_INNER]
-    outer = [c for c in curves if c.layer is Layer.CUT_OUTER]
     return Drawing(
         title=f"{built.job.title}: all panels",
         size=(widest, y + row),
-        curves=(*inner, *outer),
+        curves=tuple(sorted(curves, key=lambda c: _SEQUENCE.index(c.layer))),
         labels=tuple(labels),
         notes=notes_of(built),
     )

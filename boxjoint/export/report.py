@@ -115,6 +115,14 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
     }
 
 
+def _marks(part: Part) -> list[dict[str, Any]]:
+    if not part.marks:
+        return []
+    from boxjoint.export.report_marks import mark
+
+    return [mark(m) for m in part.marks]
+
+
 def _joint(built: Built, i: int) -> dict[str, Any]:
     solution = built.solution
     joint, tabs = solution.joints[i], solution.tabs[i]
@@ -178,6 +186,7 @@ def _panel(built: Built, part: Part, rings: bool) -> dict[str, Any]:
         "cut_length": round(part.cut_length_mm, 3),
         "holes": nominal.count - 1,
         "cutouts": [cutout(h) for h in part.holes],
+        "marks": _marks(part),
         "relieved_corners": part.relieved.corners,
         "least_web": _mm(part.web.width) if part.web else None,
         "least_neck": _mm(part.neck.width) if part.neck else None,
@@ -336,6 +345,10 @@ def report_text(built: Built) -> str:
             f"{cut_length_words(p.cut_length_mm, unit)} |"
         )
     lines += cutout_lines(built)
+    if built.job.marks:
+        from boxjoint.export.report_marks import mark_lines
+
+        lines += mark_lines(built)
     lines += ["", "## Joints", ""]
     lines += [
         "| joint | along | kind | segments | width, computed | clearance as cut, computed | why |",

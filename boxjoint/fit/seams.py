@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from math import floor
 
 from boxjoint.errors import CannotBeCut
-from boxjoint.fit.cutouts import Placed
 from boxjoint.fit.plan import Plan
 from boxjoint.job.records import Job
 from boxjoint.solve.panels import Panel
 from boxjoint.solve.seams import (
     Divided,
+    Extent,
     Line,
     choose_places,
     divide_panel,
@@ -69,7 +69,7 @@ def find_seams(
     solution: Solution,
     plan: Plan,
     bed: tuple[int, int] | None = None,
-    placed: Mapping[str, Sequence[Placed]] | None = None,
+    keep_off: Mapping[str, Sequence[Extent]] | None = None,
 ) -> Seams:
     """Settle which panels are divided and where, and divide them.
 
@@ -79,8 +79,9 @@ def find_seams(
         For the webs, and for what the tool takes beyond the nominal outline.
     bed
         How far the head reaches, nm, where the job does not say.
-    placed
-        Cut-outs by panel, which seams keep clear of.
+    keep_off
+        Cut-outs and marks by panel, which seams keep clear of: least x, least y, greatest x, greatest
+        y, nm, in the panel's drawing.
 
     Raises
     ------
@@ -125,7 +126,7 @@ def find_seams(
             lines,
             most,
             stated,
-            (placed or {}).get(panel.name, ()),
+            (keep_off or {}).get(panel.name, ()),
         )
         if beside:
             warnings.append(
@@ -223,14 +224,14 @@ def _places(
     lines: Sequence[Line],
     most: int,
     stated: int | None,
-    placed: Sequence[Placed],
+    keep_off: Sequence[Extent],
 ) -> tuple[Line, tuple[int, ...], str]:
     """The line and the middles of a panel's seams, and the mate whose seam lies beside one (else "")."""
     panel = solution.panels[index]
     rings = upright(panel.rings, along)
     extent = rings.extent[0], rings.extent[2]
     web = round(plan.webs[index] * 1e6)
-    boxes = [(*p.hole.lo, *p.hole.hi) for p in placed]
+    boxes = list(keep_off)
     if along == 1:
         boxes = [(y0, -x1, y1, -x0) for x0, y0, x1, y1 in boxes]
     free = {line: free_places(rings, line, web, boxes) for line in lines}
@@ -250,8 +251,8 @@ def _places(
         f"there is no place for a seam in {panel.name}",
         value=f"{format_mm(extent[1] - extent[0])} long; the middle of a seam of "
         f"{line.steps} steps {format_mm(2 * line.half)} deep can lie at {shown or 'no place'}{more}",
-        limit=f"pieces of at most {format_mm(most)}, clear of corners, flanks, mortises and "
-        f"cut-outs by {format_mm(web)}",
+        limit=f"pieces of at most {format_mm(most)}, clear of corners, flanks, mortises, "
+        f"cut-outs and marks by {format_mm(web)}",
         do="ask for less [seams] depth, a smaller [joint] web or wider tabs",
         panel=panel.name,
     )

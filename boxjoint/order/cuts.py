@@ -223,7 +223,8 @@ def _marks_in_turn(sheet: LaidSheet, home: tuple[int, int]) -> list[Step]:
     """Marks group after group, the nearest next; within a group stroke after stroke, as one writes."""
     starts, at, k = [], np.array(home) / _NM, 0
     for group in sheet.mark_groups:
-        starts.append((k, len(group), group[0].xy[0], group[-1].xy[-1]))
+        end = group[-1].xy[0 if group[-1].closed else -1]
+        starts.append((k, len(group), group[0].xy[0], end))
         k += len(group)
     steps = []
     while starts:

@@ -1,6 +1,6 @@
 """The drawing of a sheet as it lies on the bed: what is cut from it, in the sequence of cutting.
 
-Layers are taken one after another by a controller: marks, inner cuts, outlines. A panel that lies in
+Layers are taken one after another by a controller: what is engraved, marks, inner cuts, outlines. A panel that lies in
 a window of another is cut with the inner cuts, before that window: after it, it would lie loose.
 """
 
@@ -16,7 +16,7 @@ from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
 from boxjoint.order.records import Copy, Laid, LaidSheet
 from boxjoint.units import both, mm_and_thou
 
-__all__ = ["copy_curves", "notes_of", "sheet_drawing"]
+__all__ = ["copy_curves", "faces_up", "notes_of", "sheet_drawing"]
 
 _NAME_MM = 3.0
 
@@ -57,9 +57,7 @@ def notes_of(laid: Laid, sheet: LaidSheet) -> tuple[str, ...]:
         f"boxjoint {__version__}: {laid.order.title}, sheet {sheet.number} of {len(laid.sheets)}",
         f"{stock.material}, {both(stock.thickness, unit)}, {size}",
         f"lower left corner of the sheet at 0, 0; {len(sheet.copies)} panels",
-        "the inside of the panels lies up: they are drawn mirrored"
-        if sheet.copies and sheet.copies[0].piece.mirrored
-        else "the outside of the panels lies up",
+        *faces_up(sheet),
     ]
     seen = []
     for copy in sheet.copies:
@@ -83,6 +81,20 @@ def notes_of(laid: Laid, sheet: LaidSheet) -> tuple[str, ...]:
     lines.append("DO NOT TURN or mirror this sheet: it is compensated for the way it lies")
     lines += laid.notes
     return tuple(lines)
+
+
+def faces_up(sheet: LaidSheet) -> list[str]:
+    """Which faces lie up on a sheet, in lines."""
+    over = [c for c in sheet.copies if c.piece.mirrored]
+    if not over:
+        return ["the outside of the panels lies up"]
+    if len(over) == len(sheet.copies):
+        return ["the inside of the panels lies up: they are drawn mirrored"]
+    names = list(dict.fromkeys(c.label for c in sheet.copies if not c.piece.mirrored))
+    return [
+        "the inside of the panels lies up: they are drawn mirrored;",
+        *(f"but of {name} the outside" for name in names),
+    ]
 
 
 def sheet_drawing(laid: Laid, sheet: LaidSheet, cuts: Sequence[Curve]) -> Drawing:
@@ -123,10 +135,11 @@ def sheet_drawing(laid: Laid, sheet: LaidSheet, cuts: Sequence[Curve]) -> Drawin
                 height=height,
             )
         )
+    engraved = [c for group in sheet.engraved for c in group]
     return Drawing(
         title=f"{laid.order.title}: sheet {sheet.number} of {len(laid.sheets)}",
         size=(w, h),
-        curves=(*cuts, *reference),
+        curves=(*engraved, *cuts, *reference),
         labels=tuple(labels),
         notes=notes_of(laid, sheet),
     )

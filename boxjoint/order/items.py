@@ -36,13 +36,23 @@ class Pieces:
     def __init__(self, line: Line, built: Built, nesting: Nesting) -> None:
         self.line = line
         self.built = built
-        self.mirrored = nesting.face == "inside"
+        self._inside_up = nesting.face == "inside"
+        # a strip of walls shows how the grain runs on only while all of them lie the same way
+        self._as_one = WALKING if nesting.continuous else ()
         self._made: dict[tuple[str, int], Piece] = {}
 
     @cached_property
     def parts(self) -> dict[str, Part]:
         """What is cut, by its name: of a divided panel its pieces."""
         return {p.panel.name: p for p in self.built.cut_parts}
+
+    def inside_up(self, name: str) -> bool:
+        """Whether the inside of the named panel lies up: the face that is marked has to."""
+        names = self._as_one if name in self._as_one else (name,)
+        faces = {m.face for n in names if n in self.parts for m in self.parts[n].marks}
+        if len(faces) == 1:
+            return faces == {"inside"}
+        return self._inside_up
 
     def piece(self, name: str, quarters: int) -> Piece:
         """The named panel turned so, compensated for lying so."""
@@ -53,7 +63,8 @@ class Pieces:
 
     def _make(self, part: Part, quarters: int) -> Piece:
         built, panel = self.built, part.panel
-        nominal = mirrored(panel.rings) if self.mirrored else panel.rings
+        over = self.inside_up(panel.name)
+        nominal = mirrored(panel.rings) if over else panel.rings
         drawn = compensate(
             nominal,
             built.beam,
@@ -65,7 +76,7 @@ class Pieces:
         return Piece(
             built=built,
             part=part,
-            mirrored=self.mirrored,
+            mirrored=over,
             quarters=quarters,
             drawn=drawn,
             relieved=relieve(
@@ -75,11 +86,11 @@ class Pieces:
                 neck=part.relieved.neck,
                 style=part.relieved.style,
             ),
-            as_cut=mirrored(cut) if self.mirrored else cut,
+            as_cut=mirrored(cut) if over else cut,
             holes=tuple(
                 compensate_hole(
                     turned_hole(
-                        mirrored_hole(h.placed.hole) if self.mirrored else h.placed.hole, quarters
+                        mirrored_hole(h.placed.hole) if over else h.placed.hole, quarters
                     ),
                     built.beam,
                     name=panel.name,
@@ -115,7 +126,7 @@ def items_of(pieces: Pieces) -> tuple[Item, ...]:
                 turn=job.turn(part.home),
                 grain=_axis(grain),
                 windows=_windows(pieces.piece(name, 0).drawn.rings),
-                face_up="inside" if pieces.mirrored else "outside",
+                face_up="inside" if pieces.inside_up(name) else "outside",
             )
         )
     return tuple(found)
@@ -161,7 +172,7 @@ def places_of(
     for pieces in all_pieces:
         group = by_group[pieces.line.group]
         if nesting.continuous:
-            strips, rest, said = _strips(group, spacing, stocks, margin, pieces.mirrored)
+            strips, rest, said = _strips(group, spacing, stocks, margin, pieces.inside_up(WALKING[0]))
             places += [*strips, *rest]
             notes += said
         elif nesting.one_axis:

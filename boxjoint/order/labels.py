@@ -1,7 +1,7 @@
 """Marks that tell the parts apart: names, letters of mating edges, an arrow, and a line on the waste.
 
 They are scored on the side that lies up when that is the inside, so that no show face is marked; they
-keep clear of every side of the outline, as cut, and of each other. What finds no room is left out and
+keep clear of every side of the outline, as cut, of what the job itself marks there, and of each other. What finds no room is left out and
 said. An edge with letter A goes to the other edge with letter A of the same box.
 """
 
@@ -19,7 +19,7 @@ from boxjoint.geometry.holes import mirrored_hole
 from boxjoint.geometry.rings import Rings, mirrored
 from boxjoint.order.records import Copy, LaidSheet, Piece
 
-__all__ = ["LEAST_HEIGHT_MM", "Marker", "joint_letters", "waste_line"]
+__all__ = ["LEAST_HEIGHT_MM", "Marker", "job_marks", "joint_letters", "waste_line"]
 
 #: Letters lower than this are hard to read once scored (common practice, no source).
 LEAST_HEIGHT_MM = 2.5
@@ -131,7 +131,7 @@ class Marker:
         self._fixed: dict[Piece, tuple[_Room, list[Strokes], tuple[str, ...]]] = {}
 
     def marks(self, copy: Copy) -> tuple[tuple[Curve, ...], ...]:
-        """Marks of one copy at its place on the sheet, text by text; none where the outside lies up."""
+        """Labels of one copy at its place on the sheet, text by text; none where the outside lies up."""
         piece = copy.piece
         if not piece.mirrored:
             return ()
@@ -176,6 +176,11 @@ def _fixed_marks(piece: Piece) -> tuple[_Room, list[Strokes], tuple[str, ...]]:
         hole = mirrored_hole(cut.as_cut) if piece.mirrored else cut.as_cut
         (x0, y0), (x1, y1) = hole.lo, hole.hi
         room.take((x0 + x1) / 2e6, (y0 + y1) / 2e6, (x1 - x0) / 1e6, (y1 - y0) / 1e6)
+    for mark in piece.part.marks:  # nor does anybody read one over another
+        if mark.face == "inside":
+            x0, y0, x1, y1 = mark.extent
+            x0, x1 = (-x1, -x0) if piece.mirrored else (x0, x1)
+            room.take((x0 + x1) / 2, (y0 + y1) / 2, x1 - x0, y1 - y0)
     texts: list[Strokes] = []
     missing: list[str] = []
     built, panel = piece.built, piece.part.panel
@@ -289,6 +294,41 @@ def _placed(stroke: NDArray[np.float64], copy: Copy) -> NDArray[np.float64]:
         xy = np.stack([-xy[:, 1], xy[:, 0]], axis=1)
     result: NDArray[np.float64] = xy / (scale.x, scale.y) + np.array(copy.shift) / 1e6
     return result
+
+
+def job_marks(copy: Copy) -> tuple[tuple[tuple[Curve, ...], ...], list[str]]:
+    """What the job marks on one copy, at its place on the sheet, and what cannot be made there.
+
+    Only the face that lies up can be marked; of a laminated panel only one layer is.
+
+    Returns
+    -------
+    groups
+        The curves of each mark.
+    missing
+        Marks of the other face, in words.
+    """
+    piece = copy.piece
+    layers = piece.built.job.layers(piece.part.home)
+    up = "inside" if piece.mirrored else "outside"
+    if (copy.placement.copy - 1) % layers:
+        return (), []
+    groups, missing = [], []
+    for mark in piece.part.marks:
+        if mark.face != up:
+            missing.append(
+                f"{copy.label}: {mark.name} IS NOT ON THE SHEET: its {mark.face} lies down there; turn "
+                "the panel over and mark it from its own drawing"
+            )
+            continue
+        curves = []
+        for curve in mark.curves:
+            xy = curve.xy * (-1, 1) if piece.mirrored else curve.xy
+            curves.append(
+                Curve(layer=curve.layer, xy=_placed(xy, copy), closed=curve.closed)
+            )
+        groups.append(tuple(curves))
+    return tuple(groups), missing
 
 
 def waste_line(sheet: LaidSheet, words: str) -> tuple[Curve, ...]:

@@ -20,13 +20,14 @@ from boxjoint.check.seams import SeamAsCut, joined, seams_as_cut
 from boxjoint.errors import InputError
 from boxjoint.fit.compensate import virtual_cut
 from boxjoint.fit.plan import Measured
+from boxjoint.geometry.drawing import Layer
 from boxjoint.geometry.holes import mirrored_hole, turned_hole
 from boxjoint.geometry.rings import Rings, mirrored
 from boxjoint.job.records import DIRECTIONS
 from boxjoint.job.sheets import Nesting
 from boxjoint.make import build, clearance_faults, seam_faults
 from boxjoint.order.items import Pieces, items_of, places_of, shifted
-from boxjoint.order.labels import Marker, waste_line
+from boxjoint.order.labels import Marker, job_marks, waste_line
 from boxjoint.order.records import Copy, Laid, LaidSheet, Line, Order
 from boxjoint.order.stocks import keep_outs_of, stocks_of
 from boxjoint.sheet.nest import Progress, nest
@@ -131,7 +132,8 @@ def lay(
     )
     unmarked: tuple[str, ...] = ()
     if nesting.labels:
-        sheets, unmarked = _marked(order, sheets, date)
+        sheets, unmarked = _labelled(order, sheets, date)
+    sheets, lost = _marked(sheets)
     return Laid(
         order=order,
         built=tuple(made),
@@ -140,7 +142,7 @@ def lay(
         nest=result,
         sheets=sheets,
         faults=tuple(_faults(sheets, order.lines, made)),
-        warnings=(*said, *_warnings(made)),
+        warnings=(*said, *lost, *_warnings(made)),
         notes=(*notes, *unmarked),
     )
 
@@ -222,10 +224,34 @@ def _laid_sheet(number: int, sheet: NestedSheet, by_group: dict[str, Pieces]) ->
     return LaidSheet(number=number, nested=sheet, copies=tuple(copies))
 
 
-def _marked(
+def _marked(sheets: Sequence[LaidSheet]) -> tuple[tuple[LaidSheet, ...], list[str]]:
+    """Put on every sheet what the jobs themselves mark, before the labels; and say what is left out."""
+    out = []
+    lost: dict[str, None] = {}
+    for sheet in sheets:
+        scored, engraved = [], []
+        for copy in sheet.copies:
+            if not copy.piece.part.marks:
+                continue
+            groups, missing = job_marks(copy)
+            lost |= dict.fromkeys(missing)
+            for group in groups:
+                engraved.append(tuple(c for c in group if c.layer is Layer.ENGRAVE))
+                scored.append(tuple(c for c in group if c.layer is Layer.MARK))
+        out.append(
+            replace(
+                sheet,
+                engraved=tuple(filter(None, engraved)),
+                mark_groups=(*filter(None, scored), *sheet.mark_groups),
+            )
+        )
+    return tuple(out), list(lost)
+
+
+def _labelled(
     order: Order, sheets: Sequence[LaidSheet], date: str
 ) -> tuple[tuple[LaidSheet, ...], tuple[str, ...]]:
-    """Put marks on the panels whose inside lies up, and a line on the waste of every sheet."""
+    """Put labels on the panels whose inside lies up, and a line on the waste of every sheet."""
     numbers = {line.group: n for n, line in enumerate(order.lines, 1)}
     marker = Marker(numbers if len(numbers) > 1 else {})
     out = []
@@ -243,8 +269,12 @@ def _marked(
     if len(numbers) > 1:
         jobs = ", ".join(f"J{n} is {group}" for group, n in numbers.items())
         notes = (f"on the panels {jobs}", *notes)
-    if order.nesting.face == "outside":
-        notes = ("nothing is scored on the panels: their outside, which shows, lies up", *notes)
+    bare = [c for s in sheets for c in s.copies if not c.piece.mirrored]
+    if bare and len(bare) == sum(len(s.copies) for s in sheets):
+        notes = ("no names are scored on the panels: their outside, which shows, lies up", *notes)
+    elif bare:
+        names = ", ".join(dict.fromkeys(c.short for c in bare))
+        notes = (f"no names are scored on {names}: their outside, which shows, lies up", *notes)
     return tuple(out), notes
 
 

@@ -40,6 +40,7 @@ from boxjoint.geometry.page import A4, Paper
 from boxjoint.job.figures import Figure
 from boxjoint.job.records import DIRECTIONS, Source, Thickness
 from boxjoint.order.cuts import SheetCuts
+from boxjoint.order.drawing import faces_up
 from boxjoint.order.plan import Planned
 from boxjoint.order.records import Copy, LaidSheet, Line, Order
 from boxjoint.sheet.cuts import CutKind
@@ -232,7 +233,6 @@ def _sheet(planned: Planned, sheet: LaidSheet, found: SheetCuts) -> SheetPicture
         c.piece.part.panel.rings.area / 1e12 for c in sheet.copies if c.placement.host is None
     )
     lines = {line.group: n for n, line in enumerate(laid.order.lines, 1)}
-    mirrored = bool(sheet.copies) and sheet.copies[0].piece.mirrored
     return SheetPicture(
         number=sheet.number,
         of=len(laid.sheets),
@@ -244,7 +244,7 @@ def _sheet(planned: Planned, sheet: LaidSheet, found: SheetCuts) -> SheetPicture
             _placed(c, _short_label(c, lines), by_part.get(c.number - 1, [])) for c in sheet.copies
         ),
         grain=stock.grain,
-        face_up="inside of the panels faces up" if mirrored else "outside of the panels faces up",
+        face_up=" ".join(faces_up(sheet)),
         margin_mm=laid.ask.margin / 1e6,
         keep_outs=tuple(
             Area(x=k.x / 1e6, y=k.y / 1e6, width=k.width / 1e6, height=k.height / 1e6, name=k.name)
@@ -295,10 +295,22 @@ def _operations(
         else:
             runs.append((layer, part, [step.cut]))
     out = []
+    if sheet.engraved:  # before all else; filled areas have no place among the numbered cuts
+        many = len(sheet.engraved)
+        out.append(
+            Operation(
+                sheet=sheet.number,
+                steps=(0, 0),
+                layer=Layer.ENGRAVE.value,
+                part="",
+                what=f"fill {many} mark{'s' if many > 1 else ''}",
+                length=_computed(0.0),
+            )
+        )
     for layer, part, cuts in runs:
         length = sum(float(found.cuts[i].lengths_mm().sum()) for i in cuts)
         inner = sum(found.cuts[i].kind is CutKind.INNER for i in cuts)
-        what = "names, letters, arrows" if layer is Layer.MARK else "outline"
+        what = "what is scored" if layer is Layer.MARK else "outline"
         if inner:
             what = f"{inner} hole{'s' if inner > 1 else ''}" + (
                 " and outline" if inner < len(cuts) else ""

@@ -17,6 +17,7 @@ from boxjoint.sheet.timing import (
     Logged,
     Pace,
     counts_of,
+    engrave_seconds,
     fit_times,
     model_seconds,
 )
@@ -73,11 +74,14 @@ def plan_order(
         if progress is not None:
             progress(f"cut sequence of {sheet.name}", k / len(laid.sheets))
         found = sequenced(sheet, bridges=bridges, lead_in=_lead_ins(laid, sheet))
-        held = counts_of(found.cuts, found.found)
+        filled = engrave_seconds(sheet.engraved_blocks, pace)
+        held = counts_of(found.cuts, found.found, engrave_s=filled)
         cuts.append(found)
         counts.append(held)
         times.append(
-            model_seconds(found.cuts, found.found, pace) if fitted is None else fitted.predict(held)
+            model_seconds(found.cuts, found.found, pace, engrave_s=filled)
+            if fitted is None
+            else fitted.predict(held)
         )
     counted = counts[0]
     for more in counts[1:]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from boxjoint.check.built import Built, Part
 from boxjoint.errors import InputError, ProofFailed
 from boxjoint.fit.compensate import Drawn
@@ -157,13 +159,14 @@ class LaidSheet:
     """One sheet with its copies, numbered from 1 in the order.
 
     ``mark_groups`` are scored before any cut: what belongs together, such as the letters of a name,
-    stroke after stroke.
+    stroke after stroke. ``engraved`` is filled before that, one mark of the job in each group.
     """
 
     number: int
     nested: NestedSheet
     copies: tuple[Copy, ...]
     mark_groups: tuple[tuple[Curve, ...], ...] = ()
+    engraved: tuple[tuple[Curve, ...], ...] = ()
 
     @property
     def marks(self) -> tuple[Curve, ...]:
@@ -174,6 +177,16 @@ class LaidSheet:
     def name(self) -> str:
         """``sheet-01``: how its files are called."""
         return f"sheet-{self.number:02d}"
+
+    @property
+    def engraved_blocks(self) -> tuple[tuple[float, float], ...]:
+        """(width, height) of every engraved mark as it lies here, mm."""
+        sizes = []
+        for group in self.engraved:
+            every = np.concatenate([c.xy for c in group])
+            w, h = (every.max(axis=0) - every.min(axis=0)).tolist()
+            sizes.append((w, h))
+        return tuple(sizes)
 
     @property
     def cut_length_mm(self) -> float:

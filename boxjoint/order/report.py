@@ -95,7 +95,7 @@ def order_data(planned: Planned) -> dict[str, Any]:
         "work": _work(planned.counted, planned.total),
         "pace": {
             name: getattr(planned.pace, name).as_json()
-            for name in ("cut", "mark", "travel", "acceleration", "pierce")
+            for name in ("cut", "mark", "travel", "acceleration", "pierce", "engrave", "row")
         }
         | {"passes": planned.pace.passes},
         "proofs": {
@@ -113,6 +113,7 @@ def _work(counts: Counts, time: Estimate) -> dict[str, Any]:
         "cut": _computed(counts.cut_mm),
         "mark": _computed(counts.mark_mm),
         "travel": _computed(counts.travel_mm),
+        "engrave": _computed(counts.engrave_s, "s"),
         "pierces": counts.pierces,
         "corners": counts.corners,
         "sheets": counts.sheets,
@@ -241,6 +242,17 @@ def _short(width: int, height: int, unit: Unit) -> str:
     return f"{width // 1_000_000} x {height // 1_000_000} mm"
 
 
+def _engraved(planned: Planned) -> str:
+    seconds, pace = planned.counted.engrave_s, planned.pace
+    if not seconds:
+        return ""
+    return (
+        f" Engraved: {sum(len(s.engraved) for s in planned.laid.sheets)} marks, {minutes(seconds)} "
+        f"(computed from rows {pace.row.value:g} mm apart ({pace.row.standing}) at "
+        f"{pace.engrave.value:g} mm/s ({pace.engrave.standing}))."
+    )
+
+
 def order_text(planned: Planned) -> str:
     """Return the report for people, Markdown."""
     laid = planned.laid
@@ -259,7 +271,7 @@ def order_text(planned: Planned) -> str:
         "",
         f"Time at the machine: {time_text(planned.total)}. Cut {planned.counted.cut_mm / 1000:.1f} m, "
         f"scored {planned.counted.mark_mm / 1000:.1f} m, travel {planned.counted.travel_mm / 1000:.1f} m "
-        "(computed).",
+        f"(computed).{_engraved(planned)}",
         "",
         "## Sheets",
         "",

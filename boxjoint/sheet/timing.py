@@ -6,7 +6,10 @@ to 30 degrees, are passed at speed. That is crude: machines look ahead, slow dow
 commands. Programs of this kind were reported to be wrong by factors from 0.4 to 3, so an estimate without
 logged jobs has a wide band and says so. With logged jobs the coefficients are fitted:
 
-    seconds = sum over k of b_k x_k,    x = cut mm, mark mm, travel mm, pierces, corners, sheets
+    seconds = sum over k of b_k x_k,    x = cut mm, mark mm, travel mm, pierces, corners, engrave s, sheets
+
+Areas are engraved row by row, every row from standstill to standstill across the whole mark; their x are
+the seconds of that model, so that logs correct them as a whole.
 
 by Bayesian linear regression with normal priors at the model's own coefficients, so that one log sets the
 level and ten tell the terms apart. The scatter is taken as proportional to the time (normal-inverse-gamma,
@@ -35,6 +38,7 @@ __all__ = [
     "Logged",
     "Pace",
     "counts_of",
+    "engrave_seconds",
     "fit_times",
     "model_seconds",
     "stretch_seconds",
@@ -45,10 +49,10 @@ __all__ = [
 UNTUNED = (0.33, 2.5)
 #: A bend up to this is passed at speed, as a head that looks ahead does; assumed.
 _STRAIGHT = math.radians(30)
-_NAMES = ("cut_mm", "mark_mm", "travel_mm", "pierces", "corners", "sheets")
+_NAMES = ("cut_mm", "mark_mm", "travel_mm", "pierces", "corners", "engrave_s", "sheets")
 #: Standard deviation of the prior of each coefficient, as a share of its value, and at least so much.
 _SHARE = 0.5
-_LEAST_SD = (1e-4, 1e-4, 1e-4, 0.05, 0.005, 30.0)
+_LEAST_SD = (1e-4, 1e-4, 1e-4, 0.05, 0.005, 0.5, 30.0)
 #: Scatter of real times about the model: a share of the time and some seconds, and how many logs that
 #: opinion is worth. Assumed, no source; chosen by simulated shops: with 1, 3 and 10 logs and a scatter of 15 % the
 #: band of 95 % holds 93, 94 and 92 %, with one of 30 % it holds 77, 88 and 90 %.
@@ -67,12 +71,14 @@ class Pace:
 
     Parameters
     ----------
-    cut, mark, travel
+    cut, mark, travel, engrave
         Speeds, mm/s.
     acceleration
         mm/s^2.
     pierce
         Seconds before each cut starts to move.
+    row
+        From one engraved row to the next, mm.
     passes
         How often every cut is driven.
     """
@@ -82,6 +88,8 @@ class Pace:
     travel: Figure
     acceleration: Figure
     pierce: Figure
+    engrave: Figure
+    row: Figure
     passes: int = 1
 
     def __post_init__(self) -> None:
@@ -103,12 +111,14 @@ class Pace:
             travel=_assumed(100.0, "mm/s"),
             acceleration=_assumed(500.0, "mm/s2"),
             pierce=_assumed(0.3, "s"),
+            engrave=_assumed(100.0, "mm/s"),
+            row=_assumed(0.1, "mm"),
             passes=passes,
         )
 
     @property
     def coefficients(self) -> NDArray[np.float64]:
-        """(6,) seconds for one of each of what :class:`Counts` counts, by the model."""
+        """(7,) seconds for one of each of what :class:`Counts` counts, by the model."""
         a = self.acceleration.value
         return np.array(
             [
@@ -117,6 +127,7 @@ class Pace:
                 1 / self.travel.value,
                 self.pierce.value * self.passes,
                 self.passes * self.cut.value / a,
+                1.0,
                 0.0,
             ]
         )
@@ -124,13 +135,17 @@ class Pace:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counts:
-    """What a sheet or an order holds: lengths in mm, and how many pierces, corners and sheets."""
+    """What a sheet or an order holds: lengths in mm, how many pierces, corners and sheets.
+
+    ``engrave_s`` are the seconds that the model gives for what is engraved.
+    """
 
     cut_mm: float = 0.0
     mark_mm: float = 0.0
     travel_mm: float = 0.0
     pierces: int = 0
     corners: int = 0
+    engrave_s: float = 0.0
     sheets: int = 1
 
     def __post_init__(self) -> None:
@@ -144,7 +159,7 @@ class Counts:
 
     @property
     def row(self) -> NDArray[np.float64]:
-        """(6,) as the regression takes them."""
+        """(7,) as the regression takes them."""
         return np.array([float(getattr(self, n)) for n in _NAMES])
 
 
@@ -211,8 +226,18 @@ def _stretches(cut: Cut) -> NDArray[np.float64]:
     return result
 
 
-def counts_of(cuts: Sequence[Cut], found: CutSequence) -> Counts:
-    """Count what a sheet holds."""
+def engrave_seconds(blocks: Iterable[tuple[float, float]], pace: Pace) -> float:
+    """Seconds to fill marks of such (width, height), mm, row by row along X."""
+    total = 0.0
+    for width, height in blocks:
+        rows = math.ceil(height / pace.row.value)
+        one = stretch_seconds(width, pace.engrave.value, pace.acceleration.value)
+        total += rows * float(one)
+    return total
+
+
+def counts_of(cuts: Sequence[Cut], found: CutSequence, *, engrave_s: float = 0.0) -> Counts:
+    """Count what a sheet holds; ``engrave_s`` as :func:`engrave_seconds` gives it."""
     cut_mm = mark_mm = 0.0
     corners = pierces = 0
     for cut in cuts:
@@ -229,6 +254,7 @@ def counts_of(cuts: Sequence[Cut], found: CutSequence) -> Counts:
         travel_mm=found.travel_mm,
         pierces=pierces,
         corners=corners,
+        engrave_s=engrave_s,
         sheets=1,
     )
 
@@ -248,17 +274,22 @@ def _ways(cuts: Sequence[Cut], steps: Iterable[Step], home: tuple[int, int]) -> 
 
 
 def model_seconds(
-    cuts: Sequence[Cut], found: CutSequence, pace: Pace, *, home: tuple[int, int] = (0, 0)
+    cuts: Sequence[Cut],
+    found: CutSequence,
+    pace: Pace,
+    *,
+    home: tuple[int, int] = (0, 0),
+    engrave_s: float = 0.0,
 ) -> Estimate:
     """Seconds that one sheet takes by the model of the head; nobody has tuned it.
 
     Returns
     -------
     Estimate
-        ``parts`` are the seconds of cut, mark, travel and pierce.
+        ``parts`` are the seconds of cut, mark, travel, pierce and engrave.
     """
     a = pace.acceleration.value
-    seconds = {"cut": 0.0, "mark": 0.0, "travel": 0.0, "pierce": 0.0}
+    seconds = {"cut": 0.0, "mark": 0.0, "travel": 0.0, "pierce": 0.0, "engrave": engrave_s}
     for cut in cuts:
         mark = cut.kind is CutKind.MARK
         speed = pace.mark.value if mark else pace.cut.value
@@ -284,7 +315,7 @@ class FittedTimes:
     Parameters
     ----------
     mean, precision
-        Of the coefficients, in units of the scatter: (6,) and (6, 6).
+        Of the coefficients, in units of the scatter: (7,) and (7, 7).
     shape, rate
         Of the inverse gamma distribution of the scatter's square.
     logs

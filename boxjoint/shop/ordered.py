@@ -91,6 +91,7 @@ def logged_jobs(book: Book, machine: str, settings: Settings | None) -> tuple[Lo
             travel_mm=log.travel_mm or 0.0,
             pierces=log.pierces or 0,
             corners=log.corners or 0,
+            engrave_s=log.engrave_s or 0.0,
             sheets=log.sheets or 1,
         )
         found.append(Logged(counts=counts, seconds=log.machine_s))
@@ -161,6 +162,8 @@ def log_records(
                 cut_mm=float(work["cut"]["value"]),
                 mark_mm=float(work["mark"]["value"]),
                 travel_mm=float(work["travel"]["value"]),
+                # an order.json of an earlier version has none
+                engrave_s=float(work.get("engrave", {}).get("value", 0.0)) or None,
                 pierces=int(work["pierces"]),
                 corners=int(work["corners"]),
                 sheets=int(work["sheets"]),

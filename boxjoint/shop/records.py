@@ -526,7 +526,8 @@ class Rate(Record):
 class JobLog(Record):
     """An order as it was cut: what the drawing held and how long it took.
 
-    Lengths in mm, times in seconds. ``estimate_s`` is what had been computed beforehand.
+    Lengths in mm, times in seconds. ``estimate_s`` is what had been computed beforehand, ``engrave_s``
+    that part of it, by the model of the head, in which areas are filled.
     """
 
     kind: ClassVar[str] = "log"
@@ -539,6 +540,7 @@ class JobLog(Record):
     cut_mm: float | None = None
     mark_mm: float | None = None
     travel_mm: float | None = None
+    engrave_s: float | None = None
     pierces: int | None = None
     corners: int | None = None
     sheets: int | None = None
@@ -550,7 +552,11 @@ class JobLog(Record):
         _tidy(self)
         _named(self, "order", "machine", "settings")
         _above(self, "machine_s", "estimate_s")
-        _above(self, "labour_s", "cut_mm", "mark_mm", "travel_mm", "cut_hours", closed=True)
+        _above(
+            self,
+            *("labour_s", "cut_mm", "mark_mm", "travel_mm", "engrave_s", "cut_hours"),
+            closed=True,
+        )
         _above(self, "pierces", "corners", "sheets", closed=True)
 
 

@@ -143,6 +143,10 @@ CREATE TABLE log (
 CREATE INDEX log_by_machine ON log (machine);
 """
 
+_V3 = """
+ALTER TABLE log ADD COLUMN engrave_s REAL;
+"""
+
 _V1_TABLES = (
     "entry",
     "machine",
@@ -186,6 +190,7 @@ CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table}
 STEPS: Final[tuple[str, ...]] = (
     _V1 + "".join(map(_append_only, _V1_TABLES)),
     _V2 + "".join(map(_append_only, _V2_TABLES)),
+    _V3,
 )
 #: The version that this program writes.
 VERSION: Final = len(STEPS)

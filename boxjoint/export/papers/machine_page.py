@@ -41,7 +41,7 @@ def draw_operations(
                     r.layer,
                     Cell(main=r.part, bold=True),
                     r.what,
-                    f"{in_unit(r.length.value, unit, places=0)} ({in_unit(r.length.value, other, places=0)})",
+                    _long(r.length.value, unit, other),
                     *([_time(r.time, r.band)] if timed else []),
                     Cell(tick=True),
                 ]
@@ -57,8 +57,17 @@ def draw_operations(
         )
 
 
+def _long(mm: float, unit: System, other: System) -> str:
+    """A length in both units; filled areas have none."""
+    if not mm:
+        return "–"
+    return f"{in_unit(mm, unit, places=0)} ({in_unit(mm, other, places=0)})"
+
+
 def _steps(steps: tuple[int, int]) -> str:
     first, last = steps
+    if not last:
+        return "first"
     return str(first) if first == last else f"{first} to {last}"
 
 
