@@ -21,8 +21,8 @@ from boxjoint.errors import InputError
 from boxjoint.export import dxf
 from boxjoint.export.dxf import DxfVersion, drawing_to_dxf
 from boxjoint.export.palette import PENS
-from boxjoint.export.strokes import label_strokes, to_ascii
 from boxjoint.geometry.drawing import Curve, Drawing, Label, Layer
+from boxjoint.geometry.strokes import label_strokes, to_ascii
 
 VERSIONS: tuple[DxfVersion, ...] = ("R2000", "R12")
 

@@ -415,7 +415,7 @@ def test_every_piece_is_fit_to_cut(piece: GaugePiece) -> None:
 @pytest.mark.parametrize("piece", all_pieces(), ids=lambda p: p.code)
 def test_letters_stay_off_the_cuts(piece: GaugePiece) -> None:
     # as the letters are really drawn, by the room that draws them
-    from boxjoint.export.strokes import label_strokes
+    from boxjoint.geometry.strokes import label_strokes
 
     for part in piece.parts:
         lines = shapely.MultiLineString([p.tolist() for p in cut_lines(part)])

@@ -10,8 +10,8 @@ import pytest
 import shapely
 from test_order import MM, order_of, tray
 
-from boxjoint.export.strokes import label_strokes
 from boxjoint.geometry.drawing import Label, Layer
+from boxjoint.geometry.strokes import label_strokes
 from boxjoint.job.read import parse_job, read_job
 from boxjoint.order.labels import LEAST_HEIGHT_MM, Marker, joint_letters
 from boxjoint.order.lay import lay

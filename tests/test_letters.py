@@ -27,5 +27,5 @@ def library_letters() -> dict[str, object]:
 
 def test_letters_are_the_librarys() -> None:
     """To make the file anew: json.dump(library_letters(), ..., separators=(",", ":"))."""
-    kept = files("boxjoint.export").joinpath("letters.json").read_text(encoding="ascii")
+    kept = files("boxjoint.geometry").joinpath("letters.json").read_text(encoding="ascii")
     assert json.loads(kept) == json.loads(json.dumps(library_letters()))

@@ -1,4 +1,4 @@
-"""DXF in millimetres: closed polylines with arcs, four layers, a check square.
+"""DXF in millimetres: closed polylines with arcs, four or five layers, a check square.
 
 R2000 is written with LWPOLYLINE and ``$INSUNITS`` 4 (mm). R12 has POLYLINE and no unit header at
 all, so its reader must guess: the text beside the check square and the comments at the head of the
@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 from boxjoint.errors import InputError
 from boxjoint.export.layout import BORDER_MM, Laid, Line, lay_out, written, written_all
 from boxjoint.export.palette import DASH_MM, PENS
-from boxjoint.export.strokes import to_ascii
 from boxjoint.geometry.drawing import Drawing, Layer
+from boxjoint.geometry.strokes import to_ascii
 
 __all__ = ["DxfVersion", "drawing_to_dxf"]
 
@@ -76,7 +76,7 @@ def drawing_to_dxf(drawing: Drawing, *, version: DxfVersion = "R2000") -> str:
     if version not in ("R2000", "R12"):
         raise InputError("unknown version of DXF", value=repr(version), limit="R2000 or R12")
     laid = lay_out(drawing)
-    empty = _empty(version)
+    empty = _empty(version, any(path.layer is Layer.ENGRAVE for path in laid.paths))
     writer = _Entities(version, empty.owner, empty.next_handle)
     for path in laid.paths:
         for nm, bulge, closed in path.parts:
@@ -200,7 +200,7 @@ def _corners(laid: Laid) -> list[tuple[str, str]]:
     return list(zip(standins, map(written, numbers), strict=True))
 
 
-def _made(version: DxfVersion) -> tuple[str, str]:
+def _made(version: DxfVersion, engraved: bool) -> tuple[str, str]:
     """An empty document through ezdxf, and the handle of its model space's block record.
 
     Layers have their look, the unit is set, and extent, limits and view are the numbers that stand in.
@@ -215,6 +215,8 @@ def _made(version: DxfVersion) -> tuple[str, str]:
     dash, gap = DASH_MM
     document.linetypes.add("REFERENCE", [dash + gap, dash, -gap], description="check square, notes")
     for layer, pen in PENS.items():
+        if layer is Layer.ENGRAVE and not engraved:
+            continue
         document.layers.add(
             str(layer),
             color=pen.aci,
@@ -234,7 +236,7 @@ def _made(version: DxfVersion) -> tuple[str, str]:
 
 
 @cache
-def _empty(version: DxfVersion) -> _Empty:
+def _empty(version: DxfVersion, engraved: bool = False) -> _Empty:
     """The empty document in two halves, without anything that changes with time."""
     import logging
 
@@ -242,7 +244,7 @@ def _empty(version: DxfVersion) -> _Empty:
     log = logging.getLogger("ezdxf")
     log.addFilter(_drop)
     try:
-        text, owner = _made(version)
+        text, owner = _made(version, engraved)
     finally:
         log.removeFilter(_drop)
     text = _timeless(text)

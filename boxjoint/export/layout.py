@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from boxjoint.errors import InputError
-from boxjoint.export.strokes import label_strokes, one_line
 from boxjoint.geometry.drawing import Curve, Drawing, Layer
+from boxjoint.geometry.strokes import label_strokes, one_line
 
 __all__ = ["BORDER_MM", "SQUARE_MM", "Laid", "Line", "Path", "lay_out", "written", "written_all"]
 

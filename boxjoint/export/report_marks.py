@@ -34,7 +34,11 @@ def mark_lines(built: Built) -> list[str]:
     if not rows:
         return []
     lines = ["", "## Marks", "", "Place and size are computed, in the panel's drawing."]
-    lines += ["", "| panel | mark | face | work | size | middle x, y |", "|---|---|---|---|---|---|"]
+    lines += [
+        "",
+        "| panel | mark | face | work | size | middle x, y |",
+        "|---|---|---|---|---|---|",
+    ]
     for part, placed in rows:
         x0, y0, x1, y1 = placed.extent
         layers = {c.layer for c in placed.curves}

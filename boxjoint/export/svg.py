@@ -36,7 +36,7 @@ def drawing_to_svg(drawing: Drawing) -> str:
     -------
     str
         Lines end with ``\\n``; the same for the same drawing, byte for byte. One group a layer, in
-        the layers' sequence, named after it. Write it as UTF-8.
+        the layers' sequence, named after it; ``ENGRAVE`` only where something is on it. Write it as UTF-8.
 
     Raises
     ------
@@ -59,6 +59,9 @@ def drawing_to_svg(drawing: Drawing) -> str:
         f"<desc>{escape(chr(10).join((*laid.notes, f'lengths in mm; {origin}')))}</desc>\n",
     ]
     for layer in Layer:
+        if layer is Layer.ENGRAVE:
+            out += _engraved(laid, right, down)
+            continue
         pen = PENS[layer]
         dashes = ' stroke-dasharray="{} {}"'.format(*map(_plain, DASH_MM)) if pen.dashed else ""
         # on the paths, not the group: letters are never dashed, and not every reader knows "none"
@@ -76,6 +79,20 @@ def drawing_to_svg(drawing: Drawing) -> str:
         out.append("</g>\n")
     out.append("</svg>\n")
     return "".join(out)
+
+
+def _engraved(laid: Laid, right: int, down: int) -> list[str]:
+    """The group of what is filled, as one path, since rings and their holes belong together."""
+    rings = [
+        _data(nm, bulge, closed, right, down)
+        for path in laid.paths
+        if path.layer is Layer.ENGRAVE
+        for nm, bulge, closed in path.parts
+    ]
+    if not rings:
+        return []
+    fill = f'fill="{PENS[Layer.ENGRAVE].rgb}" fill-rule="evenodd" stroke="none"'
+    return [f'<g id="{Layer.ENGRAVE}" {fill}>\n', f'<path d="{" ".join(rings)}"/>\n', "</g>\n"]
 
 
 def _data(

@@ -16,8 +16,13 @@ __all__ = ["Curve", "Drawing", "Label", "Layer"]
 
 
 class Layer(StrEnum):
-    """The four layers, in the sequence in which a controller should take them."""
+    """The layers, in the sequence in which a controller should take them.
 
+    What is on ``ENGRAVE`` is filled by the even-odd rule, all other layers are lines. It is written
+    only to files that have something on it.
+    """
+
+    ENGRAVE = "ENGRAVE"
     MARK = "MARK"
     CUT_INNER = "CUT_INNER"
     CUT_OUTER = "CUT_OUTER"

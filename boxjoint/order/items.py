@@ -89,9 +89,7 @@ class Pieces:
             as_cut=mirrored(cut) if over else cut,
             holes=tuple(
                 compensate_hole(
-                    turned_hole(
-                        mirrored_hole(h.placed.hole) if over else h.placed.hole, quarters
-                    ),
+                    turned_hole(mirrored_hole(h.placed.hole) if over else h.placed.hole, quarters),
                     built.beam,
                     name=panel.name,
                 )
@@ -172,7 +170,9 @@ def places_of(
     for pieces in all_pieces:
         group = by_group[pieces.line.group]
         if nesting.continuous:
-            strips, rest, said = _strips(group, spacing, stocks, margin, pieces.inside_up(WALKING[0]))
+            strips, rest, said = _strips(
+                group, spacing, stocks, margin, pieces.inside_up(WALKING[0])
+            )
             places += [*strips, *rest]
             notes += said
         elif nesting.one_axis:

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from boxjoint.check.built import Built
-from boxjoint.export.strokes import label_strokes
 from boxjoint.geometry.drawing import Curve, Label, Layer
 from boxjoint.geometry.holes import mirrored_hole
 from boxjoint.geometry.rings import Rings, mirrored
+from boxjoint.geometry.strokes import label_strokes
 from boxjoint.order.records import Copy, LaidSheet, Piece
 
 __all__ = ["LEAST_HEIGHT_MM", "Marker", "job_marks", "joint_letters", "waste_line"]
@@ -178,9 +178,9 @@ def _fixed_marks(piece: Piece) -> tuple[_Room, list[Strokes], tuple[str, ...]]:
         room.take((x0 + x1) / 2e6, (y0 + y1) / 2e6, (x1 - x0) / 1e6, (y1 - y0) / 1e6)
     for mark in piece.part.marks:  # nor does anybody read one over another
         if mark.face == "inside":
-            x0, y0, x1, y1 = mark.extent
-            x0, x1 = (-x1, -x0) if piece.mirrored else (x0, x1)
-            room.take((x0 + x1) / 2, (y0 + y1) / 2, x1 - x0, y1 - y0)
+            left, low, right, high = mark.extent
+            x = (left + right) / 2 * (-1 if piece.mirrored else 1)
+            room.take(x, (low + high) / 2, right - left, high - low)
     texts: list[Strokes] = []
     missing: list[str] = []
     built, panel = piece.built, piece.part.panel
@@ -324,9 +324,7 @@ def job_marks(copy: Copy) -> tuple[tuple[tuple[Curve, ...], ...], list[str]]:
         curves = []
         for curve in mark.curves:
             xy = curve.xy * (-1, 1) if piece.mirrored else curve.xy
-            curves.append(
-                Curve(layer=curve.layer, xy=_placed(xy, copy), closed=curve.closed)
-            )
+            curves.append(Curve(layer=curve.layer, xy=_placed(xy, copy), closed=curve.closed))
         groups.append(tuple(curves))
     return tuple(groups), missing
 

@@ -1,6 +1,6 @@
 """The letters of the shop papers: how wide words are, where lines break, what cannot be printed.
 
-The font is DejaVu Sans, regular and bold, which lies in ``font/`` with its licence: Latin, Greek and
+The font is DejaVu Sans, regular and bold, which lies in ``geometry/font/`` with its licence: Latin, Greek and
 Cyrillic letters, signs and arrows. Widths are the font's own, so what is laid out here is as wide on
 paper. reportlab reads the font and is imported late.
 """
@@ -14,7 +14,7 @@ from io import BytesIO
 from typing import Any
 
 from boxjoint.errors import MissingExtra
-from boxjoint.export.strokes import one_line, to_ascii
+from boxjoint.geometry.strokes import one_line, to_ascii
 
 __all__ = [
     "FONT_NAMES",
@@ -49,7 +49,7 @@ def font(bold: bool) -> Any:
             "the shop papers need reportlab", do="install it: pip install reportlab"
         ) from e
     name = FONT_NAMES[bold]
-    data = files("boxjoint.export.papers").joinpath(f"font/{name}.ttf").read_bytes()
+    data = files("boxjoint.geometry").joinpath(f"font/{name}.ttf").read_bytes()
     return TTFont(name, BytesIO(data))
 
 

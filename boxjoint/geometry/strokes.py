@@ -160,7 +160,7 @@ def _letters() -> dict[str, tuple[list[NDArray[np.float64]], float]]:
     import json
     from importlib.resources import files
 
-    text = files("boxjoint.export").joinpath("letters.json").read_text(encoding="ascii")
+    text = files("boxjoint.geometry").joinpath("letters.json").read_text(encoding="ascii")
     letters = {}
     for character, (advance, strokes) in json.loads(text).items():
         letters[character] = (
