@@ -116,7 +116,7 @@ def test_a_record_written_by_hand_needs_no_id(tmp_path: Path) -> None:
     ("change", "word"),
     [
         (lambda t: t.replace("70.86", "70.68"), r"gauge 1: the id does not belong"),
-        (lambda t: t.replace("schema = 2", "schema = 99"), "newer version"),
+        (lambda t: t.replace("schema = 3", "schema = 99"), "newer version"),
         (lambda t: t.replace("boxjoint shop", "another"), "not an export"),
         (lambda t: t.replace("[[sheet]]", "[[sheat]]"), r"unknown table.*Did you mean 'sheet'"),
         (lambda t: t.replace("material =", "materials ="), r"unknown field.*Did you mean"),
@@ -152,7 +152,7 @@ def test_a_spoiled_file_brings_in_nothing(tmp_path: Path, change: object, word: 
         ("gauge_readings.csv", ",2,difference", ",3,difference", "missing or twice"),
         ("gauge_readings.csv", ",8,", ",8.5,", "not a whole number"),
         ("settings.csv", "in/min", '"in/min', "CSV|wrong number"),
-        ("book.toml", "schema = 2", "schema = 3", "newer"),
+        ("book.toml", "schema = 3", "schema = 4", "newer"),
     ],
 )
 def test_a_spoiled_folder_brings_in_nothing(

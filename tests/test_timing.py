@@ -21,6 +21,7 @@ from boxjoint.sheet.timing import (
     Logged,
     Pace,
     counts_of,
+    engrave_seconds,
     fit_times,
     model_seconds,
     stretch_seconds,
@@ -76,7 +77,20 @@ def test_marks_and_passes_are_counted_apart() -> None:
     assert once.band == (UNTUNED[0] * once.seconds, UNTUNED[1] * once.seconds)
 
 
-TRUE = np.array([0.09, 0.03, 0.012, 0.5, 0.06, 40.0])
+TRUE = np.array([0.09, 0.03, 0.012, 0.5, 0.06, 1.3, 40.0])
+
+
+def test_rows_of_an_engraved_block_add_up() -> None:
+    # one row of 30 mm from standstill to standstill at 100 mm/s and 500 mm/s^2: the ways of speeding up
+    # and slowing down are 10 mm each, so 30/100 s and 100/500 s (kinematics, any handbook); 51 rows
+    pace = Pace.of()
+    assert engrave_seconds([(30.0, 5.05)], pace) == pytest.approx(51 * (0.3 + 0.2))
+    assert engrave_seconds([], pace) == 0.0
+    cuts = [square(100)]
+    found = cut_sequence(cuts)
+    plain, more = model_seconds(cuts, found, pace), model_seconds(cuts, found, pace, engrave_s=90.0)
+    assert more.seconds - plain.seconds == pytest.approx(90.0)
+    assert counts_of(cuts, found, engrave_s=90.0).engrave_s == 90.0
 
 
 def jobs(n: int, seed: int, noise: float = 0.03) -> list[Logged]:
@@ -89,6 +103,7 @@ def jobs(n: int, seed: int, noise: float = 0.03) -> list[Logged]:
             travel_mm=rng.uniform(1000, 20_000),
             pierces=int(rng.integers(5, 200)),
             corners=int(rng.integers(100, 3000)),
+            engrave_s=rng.uniform(0, 900) if rng.random() < 0.3 else 0.0,
             sheets=int(rng.integers(1, 6)),
         )
         out.append(Logged(counts=counts, seconds=float(counts.row @ TRUE * rng.normal(1, noise))))

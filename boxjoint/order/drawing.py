@@ -130,7 +130,8 @@ def sheet_drawing(laid: Laid, sheet: LaidSheet, cuts: Sequence[Curve]) -> Drawin
         labels.append(
             Label(
                 layer=Layer.REFERENCE,
-                at=((x0 + x1) / 2, (y0 + y1) / 2),
+                # what is marked is read first
+                at=((x0 + x1) / 2, y0 + (y1 - y0) * (0.12 if copy.piece.part.marks else 0.5)),
                 text=copy.label,
                 height=height,
             )
