@@ -52,6 +52,7 @@ from boxjoint.units import both, own_first, small_size
 if TYPE_CHECKING:  # cut-outs and seams are loaded only where a job may have some
     from boxjoint.check.cutouts import CutHole
     from boxjoint.check.seams import SeamAsCut
+    from boxjoint.check.turning import Turn
     from boxjoint.fit.cutouts import Placed
     from boxjoint.fit.marks import PlacedMark
     from boxjoint.fit.seams import Seams
@@ -205,6 +206,7 @@ def build(
             for s in _seams_as_cut(p.divided, [c.as_cut for c in p.pieces])
         ),
         assembly=assembly_sequence(solution.panels, bodies=arrangement.bodies),
+        turn=_turn(arrangement),
         seat_gap_mm=_seat_gap(
             plan, found, all(not c.relieved.left_out for p in parts for c in p.cut)
         ),
@@ -241,6 +243,15 @@ def _placed(job: Job, solution: Solution, plan: Plan) -> Mapping[str, tuple[Plac
     from boxjoint.fit.cutouts import place_cutouts
 
     return place_cutouts(job, solution, plan)
+
+
+def _turn(arrangement: Arrangement) -> Turn | None:
+    """How a hinged lid turns."""
+    if arrangement.hinge is None:
+        return None
+    from boxjoint.check.turning import turn_of
+
+    return turn_of(arrangement)
 
 
 def _placed_marks(job: Job, solution: Solution) -> Mapping[str, tuple[PlacedMark, ...]]:
@@ -397,6 +408,12 @@ def _judged(built: Built, measured: Measured | None) -> Built:
 
             if problem := pieces_problem(whole.divided):
                 faults.append(problem)
+    if built.turn is not None and built.turn.least <= max(plan.proud.value, 0.0) * 1e6:
+        one, other = built.turn.least_of
+        faults.append(
+            f"{one} comes within {built.turn.least / 1e6:.3f} mm of {other} while the lid turns, and tips "
+            f"stand out by {plan.proud.value:.3f} mm"
+        )
     # a controller of one kerf is off on purpose, and says so
     for seam in built.seams if built.one_kerf is None else ():
         faults += seam_faults(plan, seam)
@@ -491,6 +508,11 @@ def _warnings(built: Built, measured: Measured | None) -> list[str]:
     found += _tab_warnings(built.solution, built.job.unit, built.kept)
     found += _sheet_warnings(built)
     found += built.assembly.warnings
+    if built.turn is not None and built.turn.dips > 0:
+        found.append(
+            f"the hinged lid dips {both(round(built.turn.dips), built.job.unit)} into the inside along "
+            "the back while it turns: what stands there must be lower"
+        )
     tabs = min((r.width for t in built.solution.tabs for r in t.runs), default=0)
     for part in built.parts:
         if part.holes:

@@ -467,6 +467,7 @@ def jobs(draw: st.DrawFn) -> Job:
                 depth=st.none() | _nm(1, 5000),
                 lip=st.none() | _nm(1, 5000),
                 gap=st.none() | _nm(0.05, 5),
+                pin=st.none() | _nm(1, 20),
                 notch=st.booleans(),
             )
         ),

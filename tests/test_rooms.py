@@ -39,6 +39,7 @@ SOLVE = (
     "box",
     "guests",
     "clearances",
+    "hinges",
     "lids",
     "cases",
     "joints",

@@ -27,6 +27,7 @@ if TYPE_CHECKING:  # loaded only where the solid proof is run
     from boxjoint.check.cutouts import CutHole
     from boxjoint.check.seams import SeamAsCut
     from boxjoint.check.solid import SolidProof
+    from boxjoint.check.turning import Turn
     from boxjoint.fit.marks import PlacedMark
     from boxjoint.solve.seams import Divided
 
@@ -110,6 +111,8 @@ class Built:
         How far a mate's sharp corner may stand off its shoulder on the fillet of a round beam.
     assembly
         How the panels go together, or which of them lock.
+    turn
+        How a hinged lid turns.
     faults
         What a proof found wrong on the parts as cut; empty when all hold.
     solid
@@ -132,6 +135,7 @@ class Built:
     insides: tuple[InsideAsCut, ...]
     seat_gap_mm: float
     assembly: Assembly
+    turn: Turn | None = None
     compartments: tuple[CompartmentAsCut, ...] = ()
     seams: tuple[SeamAsCut, ...] = ()
     faults: tuple[str, ...] = ()

@@ -110,9 +110,18 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
         "sheets_in_slots": _slots(built),
         "seams": seams(built),
         "assembly": assembly(built),
+        "hinge": _hinge(built),
         "proofs": _proofs(built),
         "warnings": list(built.warnings),
     }
+
+
+def _hinge(built: Built) -> dict[str, Any] | None:
+    if built.turn is None:
+        return None
+    from boxjoint.export.report_turn import turn
+
+    return turn(built)
 
 
 def _marks(part: Part) -> list[dict[str, Any]]:
@@ -345,6 +354,10 @@ def report_text(built: Built) -> str:
             f"{cut_length_words(p.cut_length_mm, unit)} |"
         )
     lines += cutout_lines(built)
+    if built.turn is not None:
+        from boxjoint.export.report_turn import turn_lines
+
+        lines += turn_lines(built)
     if built.job.marks:
         from boxjoint.export.report_marks import mark_lines
 

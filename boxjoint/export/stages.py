@@ -10,13 +10,19 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from boxjoint.check.assembly import Step, listed
 from boxjoint.check.built import Built
 from boxjoint.check.interlock import Direction
+from boxjoint.job.records import Unit
 from boxjoint.solve.arrangement import Slab
+from boxjoint.units import both
 
-__all__ = ["Stage", "named", "short_sequence", "stages", "words"]
+if TYPE_CHECKING:
+    from boxjoint.check.turning import Turn
+
+__all__ = ["Stage", "named", "pins_text", "short_sequence", "stages", "words"]
 
 _FROM = {
     (0, 1): "from the left",
@@ -84,6 +90,17 @@ def short_sequence(built: Built) -> str:
     return ", ".join(shown)
 
 
+def pins_text(turn: Turn, unit: Unit) -> str:
+    """What is to be done with the pins of a hinged lid."""
+    hinge = turn.hinge
+    return (
+        f"Push {len(hinge.pairs)} pins of {both(hinge.pin, unit)}, at least "
+        f"{both(turn.pin_length, unit)} long, from outside through "
+        + listed([f"{wall} and {cheek}" for cheek, wall in hinge.pairs])
+        + "; glue them in the walls only."
+    )
+
+
 def named(names: Sequence[str]) -> str:
     """Return names as people say them: ``back and shelf-1 to shelf-5``."""
     found: list[list[str]] = []
@@ -107,6 +124,11 @@ class _Teller:
 
     def __init__(self, built: Built) -> None:
         solution = built.solution
+        self.turn, self.unit = built.turn, built.job.unit
+        hinge = solution.arrangement.hinge
+        self.hinged = next(
+            (b.slabs for b in solution.arrangement.bodies if hinge and b.name == hinge.body), ()
+        )
         self.steps = built.assembly.steps
         self.slabs: dict[str, Slab] = {s.name: s for s in solution.arrangement.slabs}
         names = [s.name for s in solution.arrangement.slabs]
@@ -257,6 +279,8 @@ class _Teller:
         text += "."
         if stage.alike:
             text += f" Make {named(stage.alike)} likewise."
+        if self.turn is not None and any(set(self.hinged) == set(parts) for parts in stage.moved):
+            text += f" {pins_text(self.turn, self.unit)}"
         return replace(stage, joins=joins, name=name, text=text)
 
     def _verb(self, direction: Direction | None, jointed: bool, glued: bool, turned: bool) -> str:

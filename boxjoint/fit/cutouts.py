@@ -18,6 +18,7 @@ from boxjoint.job.cutouts import ROUND, Cutout, Edge, Place, is_for
 from boxjoint.job.figures import Figure
 from boxjoint.job.records import Job, Source
 from boxjoint.solve.arrangement import Arrangement
+from boxjoint.solve.hinges import PIN
 from boxjoint.solve.panels import Panel
 from boxjoint.solve.solution import Solution
 from boxjoint.units import both
@@ -84,6 +85,13 @@ def cutout_figures(job: Job) -> dict[str, Figure]:
             )
         elif asked and asked[0] is not None:
             found[name] = Figure(value=asked[0] / 1e6, source=Source.ASKED)
+    if job.top.kind == "hinged":
+        asked_pin = job.top.pin is not None
+        found["pin"] = Figure(
+            value=(PIN if job.top.pin is None else job.top.pin) / 1e6,
+            source=Source.ASKED if asked_pin else Source.ASSUMED,
+            note="diameter of the pins of the lid" + ("" if asked_pin else "; usual are 2 to 4 mm"),
+        )
     for at, cutout in _to_pull_by(job):
         of = "drawer_pull" if at == "[drawers] pull" else "lid_notch"
         found[of] = Figure(
@@ -117,7 +125,27 @@ def place_cutouts(job: Job, solution: Solution, plan: Plan) -> dict[str, tuple[P
                     found.setdefault(panel.name, []).append(
                         Placed(index=index, kind=cutout.kind, hole=hole, asked_by=at)
                     )
+    for name, pin in _pins(solution):
+        _refuse_for_cutter(pin.hole, Cutout(panels=(name,), kind="hinge pin"), plan, pin.name, name)
+        found.setdefault(name, []).append(pin)
     return {name: tuple(holes) for name, holes in found.items()}
+
+
+def _pins(solution: Solution) -> Iterator[tuple[str, Placed]]:
+    """Holes for the pins of a hinged lid: to turn in the lid, to be held in the box."""
+    hinge = solution.arrangement.hinge
+    if hinge is None:
+        return
+    for turns, holds in hinge.pairs:
+        for name, wide in ((turns, hinge.hole), (holds, hinge.pin)):
+            frame = next(p.frame for p in solution.panels if p.name == name)
+            middle = [
+                (hinge.at[axis - 1] - frame.origin[k]) * frame.senses[k]
+                for k, axis in enumerate(frame.axes)
+            ]
+            x, y = (m - wide // 2 for m in middle)
+            hole = Hole(lo=(x, y), hi=(x + wide, y + wide), diameter=wide)
+            yield name, Placed(index=None, kind="hinge pin", hole=hole, asked_by="[top] kind")
 
 
 def _to_pull_by(job: Job) -> Iterator[tuple[str, Cutout]]:

@@ -78,7 +78,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "corner_allowance",
     ),
     ("joint", "segments"): DIRECTIONS,
-    ("top",): ("kind", "clearance", "depth", "lip", "gap", "notch"),
+    ("top",): ("kind", "clearance", "depth", "lip", "gap", "pin", "notch"),
     ("stack",): ("count", "clearance"),
     ("drawers",): (
         "count",

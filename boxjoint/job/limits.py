@@ -190,8 +190,14 @@ TOP_WINDOWS: dict[tuple[str, str], Window] = {
     ("top", "depth"): Window(name="depth of the lid", least=_F(1), most=_HOUSE, hint=_UNIT_HINT),
     ("top", "lip"): Window(name="lip", least=_F(1), most=_HOUSE, hint=_UNIT_HINT),
     ("top", "gap"): Window(
-        name="gap of the rails", least=_F(5, 100), most=_F(5), usual=(_F(1, 10), _F(1)),
-        form="small", hint="gap is what the lid leaves free between the rails, above it",
+        name="gap of the lid", least=_F(5, 100), most=_F(5), usual=(_F(1, 10), _F(1)),
+        form="small",
+        hint="gap is what a sliding lid leaves free between the rails, above it; of a hinged one it "
+        "is hole less pin",
+    ),
+    ("top", "pin"): Window(
+        name="diameter of the pins", least=_F(1), most=_F(20), usual=(_F(15, 10), _F(8)),
+        hint=_UNIT_HINT,
     ),
     ("stack", "clearance"): Window(
         name="clearance of the lip", least=_F(5, 100), most=_F(5), usual=(_F(1, 10), _F(1)),

@@ -254,8 +254,9 @@ class Job:
 
     @property
     def cuts_out(self) -> bool:
-        """Whether anything is cut out of panels: asked for by itself, or to pull by."""
-        return bool(self.cutouts or self.top.notch or (self.drawers.count and self.drawers.pull))
+        """Whether anything is cut out of panels: asked for by itself, to pull by, or for pins."""
+        pulls = self.top.notch or (self.drawers.count and self.drawers.pull)
+        return bool(self.cutouts or pulls or self.top.kind == "hinged")
 
     @property
     def panel_names(self) -> tuple[str, ...]:

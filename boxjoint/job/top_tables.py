@@ -50,9 +50,9 @@ class TopReader(FillingReader):
         table = self._table(("top",))
         before = len(self.problems)
         kind = self._choice(("top", "kind"), table.get("kind"), TOPS)
-        clearance, depth, lip, gap = (
+        clearance, depth, lip, gap, pin = (
             self._around(("top", key), table.get(key))
-            for key in ("clearance", "depth", "lip", "gap")
+            for key in ("clearance", "depth", "lip", "gap", "pin")
         )
         notch = table.get("notch", False)
         if not isinstance(notch, bool):
@@ -66,6 +66,7 @@ class TopReader(FillingReader):
             depth=depth,
             lip=lip,
             gap=gap,
+            pin=pin,
         )
 
     def _read_stack(self) -> Stack | None:

@@ -33,8 +33,16 @@ __all__ = [
     "unused_keys",
 ]
 
-TopKind = Literal["open", "closed", "lift-off", "rim", "cut-through", "sliding"]
-TOPS: tuple[TopKind, ...] = ("open", "closed", "lift-off", "rim", "cut-through", "sliding")
+TopKind = Literal["open", "closed", "lift-off", "rim", "cut-through", "sliding", "hinged"]
+TOPS: tuple[TopKind, ...] = (
+    "open",
+    "closed",
+    "lift-off",
+    "rim",
+    "cut-through",
+    "sliding",
+    "hinged",
+)
 
 InsideOf = Literal["case", "drawer"]
 INSIDE_OF: tuple[InsideOf, ...] = ("case", "drawer")
@@ -122,16 +130,20 @@ class Top:
     kind
         ``open``; ``closed``, jointed like the bottom; ``lift-off``, a flat lid with a lip glued
         under it; ``rim``, a lid whose walls go outside over the box; ``cut-through``, the box cut
-        through at a height, both halves jointed; ``sliding``, a lid between rails of layered strips.
+        through at a height, both halves jointed; ``sliding``, a lid between rails of layered strips;
+        ``hinged``, a lid that turns on two pins.
     clearance
         Between the lid and what it goes into or over, on each side, without finish film, nm.
     depth
-        Of ``rim``: how far the lid's walls reach down. Of ``cut-through``: the lid's part of the
+        Of ``rim``: how far the lid's walls reach down; of ``hinged`` its cheeks. Of ``cut-through``: the lid's part of the
         inside's height. nm.
     lip
         Of ``cut-through``: how far a frame that stands in the box reaches up into the lid, nm.
     gap
-        Of ``sliding``: the rails' gap less the lid's thickest reading, nm.
+        Of ``sliding``: the rails' gap less the lid's thickest reading. Of ``hinged``: the hole that
+        turns on a pin less the pin, on the diameter. nm.
+    pin
+        Of ``hinged``: diameter of its pins, nm.
     notch
         Whether a finger notch of the starting size is cut where the lid is taken hold of.
     """
@@ -141,6 +153,7 @@ class Top:
     depth: int | None = None
     lip: int | None = None
     gap: int | None = None
+    pin: int | None = None
     notch: bool = False
 
 
@@ -220,6 +233,8 @@ def further_panels(top: Top, stack: Stack, drawers: Drawers) -> tuple[str, ...]:
         names += ["lid", "lip"]
     if top.kind in ("rim", "cut-through"):
         names += ["lid-top", *(f"lid-{w}" for w in _WALLS)]
+    if top.kind == "hinged":
+        names += ["lid-top", "lid-left", "lid-right"]
     if top.kind == "cut-through" and top.lip:
         names += [f"lip-{w}" for w in _WALLS]
     if top.kind == "sliding":
@@ -267,9 +282,10 @@ def unused_keys(top: Top) -> tuple[str, ...]:
         "rim": ("clearance", "depth"),
         "cut-through": ("depth", "lip", *(("clearance",) if top.lip else ())),
         "sliding": ("clearance", "gap"),
+        "hinged": ("clearance", "depth", "gap", "pin"),
     }[top.kind]
     return tuple(
         key
-        for key in ("clearance", "depth", "lip", "gap")
+        for key in ("clearance", "depth", "lip", "gap", "pin")
         if getattr(top, key) is not None and key not in used
     )

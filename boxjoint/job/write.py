@@ -242,7 +242,10 @@ def _tops(job: Job) -> list[tuple[str, dict[str, object]]]:
             "top",
             {
                 "kind": top.kind,
-                **{k: _length(getattr(top, k), job) for k in ("clearance", "depth", "lip", "gap")},
+                **{
+                    k: _length(getattr(top, k), job)
+                    for k in ("clearance", "depth", "lip", "gap", "pin")
+                },
                 "notch": True if top.notch else None,
             },
         ),

@@ -26,7 +26,7 @@ import numpy as np
 from boxjoint.errors import ArrangementError
 from boxjoint.geometry.cuboid import Cuboid
 
-__all__ = ["Arrangement", "Body", "InsideBlock", "Slab", "place_text"]
+__all__ = ["Arrangement", "Body", "Hinge", "InsideBlock", "Slab", "place_text"]
 
 _AXIS = "xyz"
 
@@ -113,11 +113,39 @@ class Body:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Hinge:
+    """What a body turns on: two pins on one line along x.
+
+    Parameters
+    ----------
+    body
+        The body that turns.
+    at
+        (y, z) of the line, nm.
+    pin
+        Diameter of the pins, nm.
+    hole
+        Diameter of the holes that turn on them, nm; those that hold them are as wide as the pins.
+    pairs
+        The panel of the body and the panel of what stands still that each pin goes through.
+    clearance
+        What the body keeps from all else while it turns, nm.
+    """
+
+    body: str
+    at: tuple[int, int]
+    pin: int
+    hole: int
+    pairs: tuple[tuple[str, str], ...]
+    clearance: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Arrangement:
     """Slabs by rank, strongest first, and the insides that were asked for.
 
     ``bodies`` may be empty: then nothing is said about what holds together. Else every slab belongs
-    to one of them; the last comes out first.
+    to one of them; the last comes out first. ``hinge`` says what one of them turns on once its pins are in.
 
     Raises
     ------
@@ -130,6 +158,7 @@ class Arrangement:
     slabs: tuple[Slab, ...]
     insides: tuple[InsideBlock, ...] = ()
     bodies: tuple[Body, ...] = ()
+    hinge: Hinge | None = None
 
     def __post_init__(self) -> None:
         names = [s.name for s in self.slabs]

@@ -61,7 +61,7 @@ def job_arrangement(job: Job) -> Arrangement:
             "there is no lid to take hold of",
             where="[top] notch",
             value=f"[top] kind {job.top.kind!r}",
-            limit='"lift-off", "rim", "cut-through" or "sliding"',
+            limit='"lift-off", "rim", "cut-through", "sliding" or "hinged"',
             do="leave notch out, or name a kind of lid",
         )
     if job.drawers.count:

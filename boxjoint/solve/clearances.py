@@ -30,6 +30,7 @@ class _Start(NamedTuple):
 STARTING: dict[str, _Start] = {
     "lid_clearance": _Start(300_000, f"each side of a lid, usual are 0.2 to 0.4 mm: {_TRY}"),
     "slide_clearance": _Start(350_000, f"each side of a sliding lid, usual are 0.25 to 0.5 mm: {_TRY}"),
+    "pin_clearance": _Start(150_000, f"hole less pin, on the diameter, usual are 0.1 to 0.2 mm: {_TRY}"),
     "slide_gap": _Start(300_000, f"rails' gap over the thickest reading, usual are 0.2 to 0.4 mm: {_TRY}"),
     "stack_clearance": _Start(300_000, f"each side of the lip, usual are 0.2 to 0.4 mm: {_TRY}"),
     "drawer_clearance": _Start(600_000, f"each side of a drawer, usual are 0.5 to 0.75 mm: {_TRY}"),
@@ -43,6 +44,7 @@ def _asked(job: Job, name: str) -> int | None:
         "lid_clearance": job.top.clearance,
         "slide_clearance": job.top.clearance,
         "slide_gap": job.top.gap,
+        "pin_clearance": job.top.gap,
         "stack_clearance": job.stack.clearance,
         "drawer_clearance": job.drawers.clearance,
         "drawer_above": job.drawers.above,
@@ -52,10 +54,12 @@ def _asked(job: Job, name: str) -> int | None:
 
 def _used(job: Job) -> tuple[str, ...]:
     kind, names = job.top.kind, []
-    if kind in ("lift-off", "rim") or (kind == "cut-through" and job.top.lip):
+    if kind in ("lift-off", "rim", "hinged") or (kind == "cut-through" and job.top.lip):
         names.append("lid_clearance")
     if kind == "sliding":
         names += ["slide_clearance", "slide_gap"]
+    if kind == "hinged":
+        names.append("pin_clearance")
     if job.stack.count > 1:
         names.append("stack_clearance")
     if job.drawers.count:

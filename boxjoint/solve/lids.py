@@ -62,6 +62,10 @@ def box_with_lid(job: Job) -> Arrangement:
         return on_top(job, base)
     if kind == "rim":
         return _rim(job, base)
+    if kind == "hinged":
+        from boxjoint.solve.hinges import cheek_depth, with_hinged_lid
+
+        return with_hinged_lid(job, walls_raised(base, cheek_depth(job)))
     return _sliding(job, base)
 
 
