@@ -1367,6 +1367,33 @@ def lidded_jobs(draw: st.DrawFn) -> Job:
     )
 
 
+def hinged_jobs() -> st.SearchStrategy[Job]:
+    """A box with a hinged lid, of many sizes, thicknesses and pins; not all of them can be."""
+    thick = st.integers(2 * _MM, 8 * _MM).map(
+        lambda t: Thickness(readings=(t - t // 50, t, t + t // 50), measured=True)
+    )
+    size = st.integers(40 * _MM, 400 * _MM)
+    return st.builds(
+        Job,
+        title=st.just("Slide box"),
+        unit=st.just("mm"),
+        inside=st.builds(Inside, length=size, width=size, height=size),
+        stock=st.builds(Stock, material=st.just("birch plywood"), thickness=thick),
+        panels=st.dictionaries(
+            st.sampled_from(("lid-top", "lid-left", "right", "back", "front")),
+            st.builds(PanelAsk, thickness=thick),
+            max_size=3,
+        ),
+        top=st.builds(
+            Top,
+            kind=st.just("hinged"),
+            pin=st.none() | st.integers(_MM, 8 * _MM),
+            depth=st.none() | st.integers(10 * _MM, 60 * _MM),
+            clearance=st.none() | st.integers(50_000, _MM),
+        ),
+    )
+
+
 # sheet: orders, and sheets cut up so that a packing is known
 
 Piece = tuple[int, int, int, int]  # x, y, width, height

@@ -34,6 +34,10 @@ SIDE_MM = 2e-6
 drawn, half when it is cut, each stretched by the scale (under 2)."""
 
 
+_BEYOND_MM = 0.5
+"""How far from a bar's ends two panels may still share space: more than any clearance moves a side."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Predicted:
     """What two panels share, mm3, and how far that may be off through rounding (:data:`SIDE_MM`)."""
@@ -133,7 +137,9 @@ def predict(
         rings = panel.rings
         length = np.abs(rings.ends - rings.xy).sum(axis=1)[rings.joint == joint.index]
         area += float(length.sum()) / _NM * panel.slab.thickness / _NM
+    # a flank at a panel's own edge, which its mate goes on beyond, may reach out of the bar a little
     lo, hi = (v / _NM for v in joint.bar.span(joint.axis))
+    lo, hi = lo - _BEYOND_MM, hi + _BEYOND_MM
     cuts = np.unique(np.clip(np.concatenate([*at, np.array([lo, hi])]), lo, hi))
     middle = (cuts[:-1] + cuts[1:]) / 2
     shared = np.ones(len(middle))

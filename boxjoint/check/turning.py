@@ -107,7 +107,8 @@ def turn_of(arrangement: Arrangement) -> Turn:
             f"{rests[0]} strikes {rests[1]} while the lid turns",
             where=f"after {math.degrees(stop):.1f} degrees",
             limit=f"it has to turn {LEAST_TURN:g} degrees to stay open",
-            do="keep that panel lower at the back, or take another top",
+            do="keep that panel lower there, make the box wider, the cheeks ([top] depth) less deep, or take "
+            "another top",
             panels=rests,
         )
     least, of, at = math.inf, ("", ""), 0.0

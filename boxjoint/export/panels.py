@@ -96,6 +96,12 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
         f"scale X {plan.scale_x.value:.5f} ({plan.scale_x.stands(unit)})",
         f"scale Y {plan.scale_y.value:.5f} ({plan.scale_y.stands(unit)})",
     ]
+    shown = built.cut_parts if part is None else (part,)
+    if any(m.face == "inside" for p in shown for m in p.marks):
+        lines += [
+            "marks of the inside are only shown, on this layer, as if seen through",
+            "the panel: they are made on sheets, or with the panel turned over",
+        ]
     if part is not None:
         name = part.home
         t = job.thickness(name)
@@ -109,11 +115,6 @@ def notes_of(built: Built, part: Part | None = None) -> tuple[str, ...]:
             lines += [
                 f"a piece of {part.of}: glue it to its neighbour before the glue of the box;",
                 "the straight steps of the seam hold by glue only",
-            ]
-        if any(m.face == "inside" for m in part.marks):
-            lines += [
-                "marks of the inside are only shown, on this layer, as if seen through",
-                "the panel: they are made on sheets, or with the panel turned over",
             ]
         lines.append("seen from outside the box; lower left corner of the panel at 0, 0")
     return tuple(lines)

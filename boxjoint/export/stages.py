@@ -96,7 +96,7 @@ def pins_text(turn: Turn, unit: Unit) -> str:
     return (
         f"Push {len(hinge.pairs)} pins of {both(hinge.pin, unit)}, at least "
         f"{both(turn.pin_length, unit)} long, from outside through "
-        + listed([f"{wall} and {cheek}" for cheek, wall in hinge.pairs])
+        + ", and through ".join(f"{wall} into {cheek}" for cheek, wall in hinge.pairs)
         + "; glue them in the walls only."
     )
 

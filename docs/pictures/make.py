@@ -43,6 +43,9 @@ def pictures() -> dict[str, bytes]:
     }
     for name, one in built.items():
         found[f"gallery/{name}.svg"] = gallery_picture(name, one)
+    found["gallery/leaf-box-marked-panels.svg"] = boxjoint.files(built["leaf-box-marked"])[
+        "panels.svg"
+    ]
     found["gallery/slide-tray-nested-sheets.svg"] = sheets_page(built["slide-tray-nested"])
     return found
 
