@@ -370,7 +370,10 @@ def fillings(draw: st.DrawFn) -> dict[str, Any]:
             thickness=draw(st.none() | thicknesses()), material=draw(st.none() | names())
         ),
         "fit_into": draw(st.builds(FitInto, length=limit, width=limit, height=limit)),
-        "bottom": Bottom(raised=draw(st.just(0) | _nm(0, 1000))),
+        "bottom": draw(
+            st.just(Bottom())
+            | st.builds(Bottom, raised=_nm(1, 1000), legs=st.just(0) | _nm(1, 1000))
+        ),
     }
 
 

@@ -44,6 +44,11 @@ _OPENINGS: Mapping[Edge, Opening] = {
     "right": (0, 1),
 }
 
+#: Between legs: radius of the upper corners, and the least height that is worth cutting, nm (common
+#: practice, no source); and what clearances take off a web above, beside kerf.
+LEG_RADIUS = 6 * _MM
+LEAST_SPACE = 3 * _MM
+_LEG_SPARE = 300_000
 
 #: Where lids other than lift-off ones are taken hold of.
 _HOLDS: Mapping[str, tuple[str, Edge]] = {
@@ -125,10 +130,59 @@ def place_cutouts(job: Job, solution: Solution, plan: Plan) -> dict[str, tuple[P
                     found.setdefault(panel.name, []).append(
                         Placed(index=index, kind=cutout.kind, hole=hole, asked_by=at)
                     )
+    for name, space in _between_legs(job, solution, plan):
+        _refuse_for_cutter(
+            space.hole, Cutout(panels=(name,), kind="finger notch"), plan, space.name, name
+        )
+        found.setdefault(name, []).append(space)
     for name, pin in _pins(solution):
         _refuse_for_cutter(pin.hole, Cutout(panels=(name,), kind="hinge pin"), plan, pin.name, name)
         found.setdefault(name, []).append(pin)
     return {name: tuple(holes) for name, holes in found.items()}
+
+
+def _between_legs(job: Job, solution: Solution, plan: Plan) -> Iterator[tuple[str, Placed]]:
+    """What is cut out of the walls between the legs of a raised base."""
+    legs = job.bottom.legs
+    if not legs:
+        return
+    at = "[bottom] legs"
+    if not job.bottom.raised:
+        raise InputError(
+            "only a raised base has legs",
+            where=at,
+            value=both(legs, job.unit),
+            do="say how high it stands: [bottom] raised = 20",
+        )
+    for wall in ("front", "back", "left", "right"):
+        for panel in panels_named(solution, wall, at):
+            web = round(plan.webs[solution.panels.index(panel)] * 1e6)
+            deep = job.bottom.raised - web - _LEG_SPARE
+            wide = panel.size[0] - 2 * legs
+            tool = round(plan.tool.value * 1e6) if plan.tool is not None else 0
+            for value, least, what in (
+                (
+                    deep,
+                    max(LEAST_SPACE, tool),
+                    f"no height is left between the legs of {panel.name}",
+                ),
+                (wide, max(2 * LEAST_SPACE, tool), f"the legs of {panel.name} take all its length"),
+            ):
+                if value < least:
+                    raise InputError(
+                        what,
+                        where=at,
+                        value=f"{both(max(value, 0), job.unit)} left; legs of {both(legs, job.unit)}, "
+                        f"raised {both(job.bottom.raised, job.unit)}, web {both(web, job.unit)}",
+                        limit=f"at least {both(least, job.unit)}",
+                        do="raise the base more, make the legs narrower, or ask for a smaller [joint] web",
+                    )
+            diameter = max(tool, min(2 * deep, 2 * LEG_RADIUS, wide))
+            hole = Hole(lo=(legs, 0), hi=(legs + wide, deep), diameter=diameter, open=(1, -1))
+            yield (
+                panel.name,
+                Placed(index=None, kind="space between legs", hole=hole, asked_by=at),
+            )
 
 
 def _pins(solution: Solution) -> Iterator[tuple[str, Placed]]:

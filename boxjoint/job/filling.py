@@ -171,6 +171,10 @@ class FitInto:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bottom:
-    """The base: ``raised`` is how far the walls reach down below it as feet, nm."""
+    """The base: ``raised`` is how far the walls reach down below it as feet, nm.
+
+    ``legs`` is how much of each wall is left at its ends there, nm; 0: all of it.
+    """
 
     raised: int = 0
+    legs: int = 0

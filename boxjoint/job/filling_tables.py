@@ -104,7 +104,9 @@ class FillingReader(ValueReader):
 
     def _read_bottom(self) -> Bottom:
         table = self._table(("bottom",))
-        return Bottom(raised=self._nm(("bottom", "raised"), table.get("raised"), "raised") or 0)
+        raised = self._nm(("bottom", "raised"), table.get("raised"), "raised") or 0
+        legs = self._nm(("bottom", "legs"), table.get("legs"), "legs") or 0
+        return Bottom(raised=raised, legs=legs)
 
     def _read_fit_into(self) -> FitInto:
         table = self._table(("fit_into",))

@@ -48,7 +48,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("stock",): ("material", "thickness", "film"),
     ("panels",): PANELS,
     ("panels", "*"): ("thickness", "material", "layers", "grain", "turn", "seam"),
-    ("bottom",): ("raised",),
+    ("bottom",): ("raised", "legs"),
     ("dividers",): ("length", "width", "thickness", "material", "height", "fixing", "clearance"),
     ("dividers", "length"): ("compartments",),
     ("dividers", "width"): ("compartments",),

@@ -146,6 +146,10 @@ WINDOWS: dict[str, Window] = {
 
 #: Windows of what fills a box; :func:`boxjoint.job.measures.measures` says which key takes which.
 FILLING_WINDOWS: dict[str, Window] = {
+    "legs": Window(
+        name="width of the legs", least=_F(1), most=_F(1000), usual=(_F(8), _F(150)),
+        hint="legs is how much of each wall is left at its ends, below the base",
+    ),
     "raised": Window(
         name="height of the raised base", least=_F(0), most=_F(1000), usual=(_F(0), _F(100)),
         hint="raised is how far the walls reach down below the base",

@@ -160,6 +160,7 @@ def _filling(job: Job) -> Iterator[tuple[Keys, Window, Fraction]]:
     """Give the values of what fills the box, as :func:`measures` does."""
     found: list[tuple[Keys, str, int | None]] = [
         (("bottom", "raised"), "raised", job.bottom.raised),
+        (("bottom", "legs"), "legs", job.bottom.legs or None),
         (("dividers", "height"), "divider height", job.dividers.height),
         (("dividers", "clearance"), "divider clearance", job.dividers.clearance),
         (("contents", "clearance"), "contents clearance", job.contents.clearance),

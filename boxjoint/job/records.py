@@ -254,9 +254,10 @@ class Job:
 
     @property
     def cuts_out(self) -> bool:
-        """Whether anything is cut out of panels: asked for by itself, to pull by, or for pins."""
+        """Whether anything is cut out of panels: asked for by itself, to pull by, for pins, or
+        between legs."""
         pulls = self.top.notch or (self.drawers.count and self.drawers.pull)
-        return bool(self.cutouts or pulls or self.top.kind == "hinged")
+        return bool(self.cutouts or pulls or self.bottom.legs or self.top.kind == "hinged")
 
     @property
     def panel_names(self) -> tuple[str, ...]:

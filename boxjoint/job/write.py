@@ -353,7 +353,10 @@ def _filling(job: Job) -> list[tuple[str, dict[str, object]]]:
     """The tables of what fills the box; keys that say nothing are ``None``."""
     dividers, stock = job.dividers, job.divider_stock
     tables: list[tuple[str, dict[str, object]]] = [
-        ("bottom", {"raised": _length(job.bottom.raised or None, job)}),
+        (
+            "bottom",
+            {k: _length(getattr(job.bottom, k) or None, job) for k in ("raised", "legs")},
+        ),
         (
             "dividers",
             {
