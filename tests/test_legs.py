@@ -67,7 +67,7 @@ def test_legs_follow_the_sheet() -> None:
     [
         ("raised = 24\n", "", "only a raised base has legs"),
         ("raised = 24", "raised = 6", "no height is left between the legs of front"),
-        ("legs = 32", "legs = 140", "the legs of left take all its length"),
+        ("legs = 32", "legs = 140", "the legs of front take all its length"),
         ("legs = 32", "legs = 4", "too near|over the joint"),
         ("legs = 32", "legs = -3", "legs"),
         ("legs = 32", 'legs = "wide"', "width of the legs"),
