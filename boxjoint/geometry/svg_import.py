@@ -489,6 +489,8 @@ def _reach(shapes: list[_Shape], name: str) -> float:
 def _moved(matrix: Matrix, points: list[complex]) -> Floats:
     a, b, c, d, e, f = matrix
     z = np.array(points)
+    if not np.isfinite(z).all():
+        return np.full((len(points), 2), np.nan)
     return np.stack([a * z.real + c * z.imag + e, b * z.real + d * z.imag + f], axis=1)
 
 

@@ -58,10 +58,22 @@ def text_outlines(
     InputError
         No font, or a damaged one; the font lacks a character.
     """
-    opened = _bundled(bold) if font is None else _opened(font)
+    try:
+        rows = _rows(_bundled(bold) if font is None else _opened(font), text, height_mm)
+    except InputError:
+        raise
+    except Exception as e:  # a damaged table makes fontTools raise whatever it meets
+        raise InputError(
+            "the font is damaged", value=f"{type(e).__name__}: {e}"[:80], do="take another font"
+        ) from None
+    return _stacked(rows, height_mm, align)
+
+
+def _rows(font: TTFont, text: str, height_mm: float) -> list[Outlines]:
+    """Each line of a text by itself."""
     lines = text.split("\n")
-    glyphs: Any = opened.getGlyphSet()
-    names: dict[int, str] = opened.getBestCmap() or {}
+    glyphs: Any = font.getGlyphSet()
+    names: dict[int, str] = font.getBestCmap() or {}
     missing = sorted({c for line in lines for c in line if ord(c) not in names})
     if missing:
         raise InputError(
@@ -69,7 +81,7 @@ def text_outlines(
             value=" ".join(f"{c} (U+{ord(c):04X})" for c in missing[:10]),
             do="write them otherwise, or take another font",
         )
-    scale = height_mm / _capital(opened, glyphs, names)
+    scale = height_mm / _capital(font, glyphs, names)
     rows = []
     for line in lines:
         rings: list[Floats] = []
@@ -82,7 +94,7 @@ def text_outlines(
             ]
             x += float(glyphs[name].width)
         rows.append(Outlines(areas=filled(rings)))
-    return _stacked(rows, height_mm, align)
+    return rows
 
 
 def stroke_outlines(text: str, height_mm: float, *, align: Align = "middle") -> Outlines:
@@ -116,12 +128,7 @@ def _contours(glyphs: Any, name: str, tolerance: float) -> list[list[complex]]:
     from boxjoint.geometry.pen import FlatPen
 
     pen = FlatPen(glyphs, tolerance)
-    try:
-        glyphs[name].draw(pen)
-    except Exception as e:  # a damaged table makes fontTools raise whatever it meets
-        raise InputError(
-            "the font is damaged: a letter cannot be drawn", value=f"{type(e).__name__}: {e}"[:80]
-        ) from None
+    glyphs[name].draw(pen)
     return pen.rings
 
 
