@@ -745,13 +745,15 @@ def files(
         from boxjoint.export.bodies import bodies_apart
         from boxjoint.export.isometric import isometric_svg  # shapely is loaded only for pictures
 
-        panels = [p.panel for p in built.parts]
-        holes = {p.panel.name: [h.placed.hole for h in p.holes] for p in built.parts if p.holes}
+        cut = built.cut_parts  # of a divided panel its pieces, so that the seam is seen
+        panels = [p.panel for p in cut]
+        holes = {p.panel.name: [h.placed.hole for h in p.holes] for p in cut if p.holes}
         from boxjoint.export.steps import step_pages
 
         content |= {name: page.encode() for name, page in step_pages(built).items()}
         content["box.svg"] = isometric_svg(panels, holes=holes, title=built.job.title).encode()
         if apart := bodies_apart(built.solution.arrangement):
+            apart = {p.panel.name: apart[p.home] for p in cut if p.home in apart}
             content["box-open.svg"] = isometric_svg(
                 panels, apart=apart, holes=holes, title=f"{built.job.title}, taken apart"
             ).encode()

@@ -11,24 +11,29 @@ import re
 import xml.etree.ElementTree as ET
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
 from boxjoint.errors import InputError
+from boxjoint.export.bodies import bodies_apart
 from boxjoint.export.isometric import EDGE_GRAIN, FACE_GRAIN, exploded_offsets, isometric_svg
 from boxjoint.export.visible import SIDES, look
 from boxjoint.geometry.cuboid import Cuboid
 from boxjoint.geometry.rings import cut_rectangles
+from boxjoint.job.read import read_job
 from boxjoint.job.records import Inside, Job, PanelAsk, Stock, Thickness, Top
 from boxjoint.solve.arrangement import Arrangement, Slab
 from boxjoint.solve.box import box_arrangement
+from boxjoint.solve.cases import job_arrangement
 from boxjoint.solve.solution import Solution, solve
 from boxjoint.solve.tabs import TabAsk
 
 SVG = "{http://www.w3.org/2000/svg}"
 MM = 1_000_000
+JOBS = Path(__file__).parents[1] / "fixtures" / "jobs"
 FRONT = ("front", "right", "top")
 
 
@@ -619,3 +624,22 @@ def test_no_panels_or_two_of_one_name_are_refused() -> None:
     panel = box((60, 40, 30)).panels[0]
     with pytest.raises(InputError, match="same name"):
         isometric_svg([panel, panel])
+
+
+@pytest.mark.parametrize(
+    "name", ["lift-off-notebook-box-a5", "stack-of-three-trays", "notebook-box-lid-notch"]
+)
+def test_what_lifts_off_is_drawn_clear(name):
+    made = job_arrangement(read_job(JOBS / f"{name}.toml"))
+    apart = bodies_apart(made)
+    lifted = [b for b in made.bodies if b.out == (2, 1)]
+    assert lifted
+    boxes = {s.name: s.box for s in made.slabs}
+    at = {
+        n: (b.lo[2] + apart.get(n, (0, 0, 0))[2], b.hi[2] + apart.get(n, (0, 0, 0))[2])
+        for n, b in boxes.items()
+    }
+    for k, body in enumerate(lifted):
+        above = {n for b in lifted[k:] for n in b.slabs}
+        top = max(hi for n, (_, hi) in at.items() if n not in above)
+        assert min(at[n][0] for n in body.slabs) > top

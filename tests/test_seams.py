@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -16,6 +17,7 @@ from boxjoint.check.built import Built
 from boxjoint.check.seams import pieces_problem
 from boxjoint.errors import CannotBeCut, InputError
 from boxjoint.export.report import report, report_text
+from boxjoint.export.stages import stages
 from boxjoint.fit.plan import Measured
 from boxjoint.geometry.rings import Rings
 from boxjoint.job.read import read_job
@@ -38,6 +40,7 @@ from boxjoint.order.records import Order
 from boxjoint.solve.seams import Line, choose_places, free_places
 
 MM = 1_000_000
+JOBS = Path(__file__).parents[1] / "fixtures" / "jobs"
 CHEST = Path(__file__).parents[1] / "fixtures" / "jobs" / "chest-900-seam.toml"
 
 
@@ -357,3 +360,37 @@ def test_the_solid_kernel_agrees(chest: Built) -> None:
     proved, step = solid(build(few))
     assert proved.solid is not None and proved.solid.passed
     assert b"front-2" in step
+
+
+def test_gluing_the_seams_is_told_first():
+    built = build(read_job(JOBS / "chest-900-seam.toml"))
+    told = stages(built)
+    divided = [p for p in built.parts if p.divided is not None]
+    assert len(divided) == 3
+    for number, (part, stage) in enumerate(zip(divided, told, strict=False), 1):
+        names = [p.panel.name for p in part.pieces]
+        assert stage.number == number and stage.steps == ()
+        assert [*stage.there, *(n for (n,) in stage.moved)] == names
+        assert stage.text.startswith(
+            f"Glue the seam of {part.panel.name}: lay {' and '.join(names)} "
+        )
+        # pieces are pushed together: the second lies behind the first along the way it goes
+        axis, sense = stage.direction
+        first, second = (p.panel.slab.box for p in part.pieces)
+        assert sense * (first.lo[axis] - second.lo[axis]) > 0
+    rest = told[len(divided) :]
+    assert [s.number for s in told] == list(range(1, len(told) + 1))
+    # every step of the sequence is still told, once
+    every = sorted(n for s in rest for n in s.steps)
+    assert every == list(range(1, len(built.assembly.steps) + 1))
+
+
+def test_pictures_show_pieces():
+    built = build(read_job(JOBS / "chest-900-seam.toml"))
+    drawn = files(built, picture=True)
+    pieces = {p.panel.name for p in built.cut_parts if p.home != p.panel.name}
+    assert pieces
+    for name in ("box.svg", "steps.svg"):
+        text = drawn[name].decode()
+        shown = set(re.findall("<title>([^<]*)</title>", text))
+        assert pieces <= shown and not shown & {p[:-2] for p in pieces}

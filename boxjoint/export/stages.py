@@ -43,9 +43,9 @@ class Stage:
     number
         From 1.
     steps
-        Numbers of the steps that it tells, from 1.
+        Numbers of the steps that it tells, from 1; none where pieces of a panel are glued.
     moved
-        What travels: each of these moves as one.
+        What travels: each of these moves as one. Pieces by their own names where they are glued.
     direction
         Which way; ``None`` where there is but one part, which is laid on the bench.
     there
@@ -76,7 +76,38 @@ class Stage:
 
 def stages(built: Built) -> tuple[Stage, ...]:
     """Return the assembly sequence of a built job by stages; empty where a set locks."""
-    return _Teller(built).tell() if built.assembly.steps else ()
+    if not built.assembly.steps:
+        return ()
+    glued = _seams(built)
+    told = _Teller(built).tell()
+    return glued + tuple(replace(s, number=s.number + len(glued)) for s in told)
+
+
+def _seams(built: Built) -> tuple[Stage, ...]:
+    """One stage a divided panel, before all others: its pieces are glued to each other."""
+    found: list[Stage] = []
+    for part in built.parts:
+        if part.divided is None:
+            continue
+        name, frame = part.panel.name, part.divided.panel.frame
+        pieces = [p.panel.name for p in part.pieces]
+        axis, sense = frame.axes[part.divided.along], frame.senses[part.divided.along]
+        seam = "seam" if len(pieces) == 2 else "seams"
+        found.append(
+            Stage(
+                number=len(found) + 1,
+                steps=(),
+                moved=tuple((p,) for p in pieces[1:]),
+                direction=(axis, -sense),
+                there=(pieces[0],),
+                joins=(pieces[0],),
+                name=f"{seam} of {name}",
+                text=f"Glue the {seam} of {name}: lay {listed(pieces)} flat on a straight board, push "
+                "them together, check the length on a mate, and put weights on. Let the glue dry "
+                "before the box is glued.",
+            )
+        )
+    return tuple(found)
 
 
 def short_sequence(built: Built) -> str:

@@ -125,17 +125,18 @@ class _Drawer:
     """The panels of one job, and how far from their places they are drawn."""
 
     def __init__(self, built: Built) -> None:
-        self.panels = [p.panel for p in built.parts]
+        self.panels = [p.panel for p in built.cut_parts]  # of a divided panel its pieces
         self.holes = {
-            p.panel.name: [h.placed.hole for h in p.holes] for p in built.parts if p.holes
+            p.panel.name: [h.placed.hole for h in p.holes] for p in built.cut_parts if p.holes
         }
         self.slabs: dict[str, Slab] = {s.name: s for s in built.solution.arrangement.slabs}
+        self.slabs |= {p.name: p.slab for p in self.panels}
+        self.cut = {p.panel.name: [c.panel.name for c in p.pieces] for p in built.parts if p.pieces}
 
     def view(self, stage: Stage) -> IsometricView:
         """What is seen in one stage."""
-        shown = [
-            p for p in self.panels if p.name in stage.there or p.name in self._moved_names(stage)
-        ]
+        seen = {*self._pieces(stage.there), *self.strong(stage)}
+        shown = [p for p in self.panels if p.name in seen]
         if stage.direction is None:
             return isometric_view(shown, holes=self.holes)
         view = _BELOW if stage.direction == (2, 1) else _ABOVE
@@ -145,8 +146,8 @@ class _Drawer:
             found = isometric_view(
                 shown,
                 holes=self.holes,
-                apart=dict.fromkeys(self._moved_names(stage), away),
-                arrows=dict.fromkeys(self._leaders(stage), home),
+                apart=dict.fromkeys(self.strong(stage), away),
+                arrows=dict.fromkeys(self._pieces(self._leaders(stage), most=1), home),
                 view=view,
             )
             if self._share_seen(stage, found) >= _SHOWN:
@@ -158,17 +159,27 @@ class _Drawer:
         if stage is None:
             return {}
         found = {stage.laid: stage.laid} if stage.laid else {}
+        if not stage.steps:  # pieces of one panel
+            found = {stage.there[0]: stage.there[0]}
         if len(stage.moved) <= _NAMES:
             for parts in stage.moved:
                 if len(parts) == 1:
                     found[parts[0]] = parts[0]
         if len(stage.moved) == 1 and len(stage.moved[0]) > 1:
             found[max(stage.moved[0], key=self._area)] = stage.name
-        return found
+        return {n: text for name, text in found.items() for n in self._pieces((name,), most=1)}
 
     def strong(self, stage: Stage | None) -> tuple[str, ...]:
         """Parts that the picture of a stage is about."""
-        return self._moved_names(stage) if stage else ()
+        return self._pieces(self._moved_names(stage)) if stage else ()
+
+    def _pieces(self, names: Sequence[str], most: int | None = None) -> tuple[str, ...]:
+        """Names of what is drawn: of divided panels the pieces, ``most`` of each, the largest first."""
+        return tuple(
+            piece
+            for name in names
+            for piece in sorted(self.cut.get(name, [name]), key=self._area, reverse=True)[:most]
+        )
 
     def _moved_names(self, stage: Stage) -> tuple[str, ...]:
         return tuple(n for parts in stage.moved for n in parts)
@@ -242,7 +253,7 @@ class _Drawer:
 
     def _share_seen(self, stage: Stage, view: IsometricView) -> float:
         """How much of the moved is seen, of what would be seen of it alone."""
-        moved = set(self._moved_names(stage))
+        moved = set(self.strong(stage))
         seen = sum(
             float(o.area)
             for n, o in zip(view.scene.names, view.outlines, strict=True)
