@@ -692,7 +692,13 @@ def solid(
     holes = {p.panel.name: [h.as_cut for h in p.holes] for p in built.parts if p.holes}
     proof = replace(proof, faults=(*proof.faults, *pierced_faults(built.solution, as_cut, holes)))
     moves = replay(built.solution.panels, built.assembly.steps, progress)
-    proof = replace(proof, faults=(*proof.faults, *moves.faults), moves=moves.moves)
+    proof = replace(
+        proof,
+        faults=(*proof.faults, *moves.faults),
+        moves=moves.moves,
+        positions=moves.positions,
+        sampled=moves.sampled,
+    )
     cut = built.cut_parts
     step = panels_to_step(
         [p.panel for p in cut],

@@ -20,7 +20,7 @@ from boxjoint.export.report import report_json, report_text
 from boxjoint.export.stages import stages
 from boxjoint.export.steps import step_pages, step_pictures
 from boxjoint.job.read import read_job
-from boxjoint.make import build
+from boxjoint.make import build, solid
 from boxjoint.solve.arrangement import Arrangement
 from boxjoint.solve.solution import solve
 
@@ -126,3 +126,16 @@ def test_a_fault_of_the_sequence_fails_the_build_and_is_reported() -> None:
 
 def build_job(job):  # type: ignore[no-untyped-def]
     return replace(job, text="", path="")
+
+
+@pytest.mark.solid
+@needs_kernel
+def test_the_report_says_at_how_many_positions_it_looked() -> None:
+    built = build(read_job(next(p for p in JOBS if p.stem == "cube-20")))
+    proved, _ = solid(built)
+    moves = sum(s.direction is not None for s in built.assembly.steps)
+    assert proved.solid is not None and proved.solid.positions > moves
+    text = f"{moves} moves replayed at {proved.solid.positions} positions"
+    assert text in report_text(proved) and "not every position" not in report_text(proved)
+    some = replace(proved, solid=replace(proved.solid, sampled=("front",)))
+    assert "faces come level was tried of front\n" in report_text(some)

@@ -42,7 +42,7 @@ class Replay:
     moves
         How many moves were replayed.
     positions
-        Booleans that were asked for.
+        Positions of parts that were tried for common volume with what is near.
     sampled
         Parts of which not all positions were tried at which faces come level.
     faults
@@ -150,7 +150,7 @@ def _travel(
     number: int,
     faults: list[SolidFault],
 ) -> tuple[int, bool]:
-    """Move one solid home; return the booleans asked for, and whether all level places were tried."""
+    """Move one solid home; return the positions tried, and whether all level places were tried."""
     axis, sense = direction
     mine = kernel.extent(solid)
     extents = {n: kernel.extent(s) for n, s in there.items()}
@@ -165,13 +165,18 @@ def _travel(
         if not close:
             continue
         tried += 1
-        common = kernel.boolean("common", kernel.moved(solid, by), [there[n] for n in close])
-        if abs(kernel.volume(common)) > VOLUME_MM3:
+        place = kernel.moved(solid, by)
+        # one by one: asked all at once, the kernel also tries these against each other
+        shared = {n: kernel.boolean("common", place, [there[n]]) for n in close}
+        size = {n: abs(kernel.volume(common)) for n, common in shared.items()}
+        if sum(size.values()) > VOLUME_MM3:
+            worst = max(size, key=lambda n: size[n])
+            struck = [n for n in close if size[n] > VOLUME_MM3] or [worst]
             faults.append(
                 space_fault(
                     "strike",
-                    (name, *close),
-                    common,
+                    (name, *struck),
+                    shared[worst],
                     f"step {number}, {far:.6g} mm before its place, ",
                 )
             )

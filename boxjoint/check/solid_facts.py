@@ -145,6 +145,10 @@ class SolidProof:
         Empty when all holds.
     moves
         Moves of the assembly sequence that were replayed.
+    positions
+        Positions on their ways that were tried for common volume.
+    sampled
+        Parts of which not all positions were tried at which faces come level.
     """
 
     volumes: tuple[tuple[str, float], ...]
@@ -154,6 +158,8 @@ class SolidProof:
     insides: tuple[InsideFound, ...]
     faults: tuple[SolidFault, ...]
     moves: int = 0
+    positions: int = 0
+    sampled: tuple[str, ...] = ()
 
     @property
     def passed(self) -> bool:

@@ -405,8 +405,14 @@ def report_text(built: Built) -> str:
     if built.solid is not None:
         lines.append(
             f"- solid proof {'holds' if built.solid.passed else 'FAILED'}: {built.solid.pairs} pairs, "
-            f"union {built.solid.union:.3f} mm3"
+            f"union {built.solid.union:.3f} mm3; {built.solid.moves} moves replayed at "
+            f"{built.solid.positions} positions"
         )
+        if built.solid.sampled:
+            lines.append(
+                "  - not every position at which faces come level was tried of "
+                + ", ".join(built.solid.sampled)
+            )
         lines += [f"  - {f}" for f in built.solid.faults]
     if built.warnings:
         lines += ["", "## Look at", ""]
