@@ -63,7 +63,7 @@ from boxjoint.job.records import (
 from boxjoint.job.seams import SeamAsk
 from boxjoint.job.sheets import Nesting, SheetAsk
 from boxjoint.job.standards import standard_items
-from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, PULLS, TOPS
+from boxjoint.job.tops import FURTHER_PANELS, INSIDE_OF, PULLS, TILL_ON, TOPS, Till
 from boxjoint.sheet.cuts import Cut as SheetCut
 from boxjoint.sheet.cuts import CutKind, SequenceAsk
 from boxjoint.sheet.records import Axis, Bed, KeepOut, NestAsk, SheetStock, Turn
@@ -471,6 +471,18 @@ def jobs(draw: st.DrawFn) -> Job:
                 lip=st.none() | _nm(1, 5000),
                 gap=st.none() | _nm(0.05, 5),
                 pin=st.none() | _nm(1, 20),
+                notch=st.booleans(),
+            )
+        ),
+        till=draw(
+            st.just(Till())
+            | st.builds(
+                Till,
+                on=st.sampled_from(TILL_ON),
+                height=st.none() | _nm(1, 5000),
+                clearance=st.none() | _nm(0.05, 20),
+                columns=st.integers(1, 100),
+                rows=st.integers(1, 100),
                 notch=st.booleans(),
             )
         ),
@@ -1366,6 +1378,41 @@ def lidded_jobs(draw: st.DrawFn) -> Job:
             count=count if what == "drawers" else 0,
             inside_of=draw(st.sampled_from(INSIDE_OF)),
             stops=draw(st.booleans()),
+        ),
+    )
+
+
+def till_jobs() -> st.SearchStrategy[Job]:
+    """A box with a till, of many sizes and tops; not all of them can be."""
+    thick = st.integers(2 * _MM, 6 * _MM).map(
+        lambda t: Thickness(readings=(t - t // 60, t, t + t // 60), measured=True)
+    )
+    size = st.integers(60 * _MM, 300 * _MM)
+    return st.builds(
+        Job,
+        title=st.just("Chest"),
+        unit=st.just("mm"),
+        inside=st.builds(Inside, length=size, width=size, height=size),
+        stock=st.builds(Stock, material=st.just("birch plywood"), thickness=thick),
+        panels=st.dictionaries(
+            st.sampled_from(("till-bottom", "till-front", "ledge", "front")),
+            st.builds(PanelAsk, thickness=thick),
+            max_size=2,
+        ),
+        dividers=st.builds(
+            Dividers,
+            length=st.builds(Compartments, count=st.integers(1, 3)),
+            width=st.builds(Compartments, count=st.integers(1, 2)),
+            height=st.none() | st.integers(10 * _MM, 120 * _MM),
+        ),
+        top=st.builds(Top, kind=st.sampled_from(("open", "lift-off", "rim", "sliding", "hinged"))),
+        till=st.builds(
+            Till,
+            on=st.sampled_from(TILL_ON),
+            height=st.none() | st.integers(10 * _MM, 100 * _MM),
+            columns=st.integers(1, 3),
+            rows=st.integers(1, 2),
+            notch=st.booleans(),
         ),
     )
 

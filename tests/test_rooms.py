@@ -40,6 +40,8 @@ SOLVE = (
     "guests",
     "clearances",
     "hinges",
+    "moves",
+    "tills",
     "lids",
     "cases",
     "joints",

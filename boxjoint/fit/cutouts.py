@@ -98,7 +98,7 @@ def cutout_figures(job: Job) -> dict[str, Figure]:
             note="diameter of the pins of the lid" + ("" if asked_pin else "; usual are 2 to 4 mm"),
         )
     for at, cutout in _to_pull_by(job):
-        of = "drawer_pull" if at == "[drawers] pull" else "lid_notch"
+        of = {"[drawers] pull": "drawer_pull", "[till] notch": "till_notch"}.get(at, "lid_notch")
         found[of] = Figure(
             value=(cutout.diameter or FINGER_NOTCH[0]) / 1e6,
             source=Source.ASSUMED,
@@ -121,7 +121,7 @@ def place_cutouts(job: Job, solution: Solution, plan: Plan) -> dict[str, tuple[P
     asked: list[tuple[int | None, str, Cutout]] = [
         (n, f"[[cutouts]] {n + 1}", cutout) for n, cutout in enumerate(job.cutouts)
     ]
-    asked += [(None, at, cutout) for at, cutout in _to_pull_by(job)]
+    asked += [(None, at, cutout) for at, cutout in _to_pull_by(job, solution.arrangement)]
     for index, at, cutout in asked:
         for named in cutout.panels:
             for panel in panels_named(solution, named, at):
@@ -202,7 +202,18 @@ def _pins(solution: Solution) -> Iterator[tuple[str, Placed]]:
             yield name, Placed(index=None, kind="hinge pin", hole=hole, asked_by="[top] kind")
 
 
-def _to_pull_by(job: Job) -> Iterator[tuple[str, Cutout]]:
+def _off_dividers(job: Job, arrangement: Arrangement | None) -> int | None:
+    """The middle of a compartment nearest to the middle of a till, nm; ``None``: that is the middle."""
+    rows = job.till.rows
+    till = next((b for b in (arrangement.insides if arrangement else ()) if b.name == "till"), None)
+    if rows % 2 or till is None:
+        return None
+    t = job.thickness("till-divider-y1").nm
+    one = (till.box.size[1] - (rows - 1) * t) // rows
+    return (rows // 2 - 1) * (one + t) + one // 2
+
+
+def _to_pull_by(job: Job, arrangement: Arrangement | None = None) -> Iterator[tuple[str, Cutout]]:
     """Cut-outs that drawers and lids are taken hold of by, with the key that asks for them."""
     if job.drawers.count and job.drawers.pull == "hole":
         yield (
@@ -216,6 +227,13 @@ def _to_pull_by(job: Job) -> Iterator[tuple[str, Cutout]]:
         )
     elif job.drawers.count and job.drawers.pull:
         yield "[drawers] pull", Cutout(panels=("drawer-front",), kind="finger notch")
+    if job.till.on and job.till.notch:
+        for wall in ("left", "right"):
+            place = Place(edges="inside", from_left=_off_dividers(job, arrangement), to="middle")
+            yield (
+                "[till] notch",
+                Cutout(panels=(f"till-{wall}",), kind="finger notch", place=place),
+            )
     if job.top.notch:
         # the panel whose free rim meets the other half, or of a sliding lid its front edge
         front = f"tray-{job.stack.count}-front" if job.stack.count > 1 else "front"

@@ -35,6 +35,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
         "cut",
         "joint",
         "top",
+        "till",
         "stack",
         "drawers",
         "cutouts",
@@ -79,6 +80,7 @@ TABLES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ),
     ("joint", "segments"): DIRECTIONS,
     ("top",): ("kind", "clearance", "depth", "lip", "gap", "pin", "notch"),
+    ("till",): ("on", "height", "clearance", "columns", "rows", "notch"),
     ("stack",): ("count", "clearance"),
     ("drawers",): (
         "count",

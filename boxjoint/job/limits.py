@@ -203,6 +203,13 @@ TOP_WINDOWS: dict[tuple[str, str], Window] = {
         name="diameter of the pins", least=_F(1), most=_F(20), usual=(_F(15, 10), _F(8)),
         hint=_UNIT_HINT,
     ),
+    ("till", "height"): Window(
+        name="height of the till's inside", least=_F(1), most=_HOUSE, hint=_UNIT_HINT
+    ),
+    ("till", "clearance"): Window(
+        name="clearance of the till", least=_F(5, 100), most=_F(20), usual=(_F(2, 10), _F(2)),
+        form="small", hint="clearance of a till is on each side, not both together",
+    ),
     ("stack", "clearance"): Window(
         name="clearance of the lip", least=_F(5, 100), most=_F(5), usual=(_F(1, 10), _F(1)),
         form="small", hint="clearance of a lip is on each side, not both together",

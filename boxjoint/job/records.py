@@ -24,7 +24,7 @@ from boxjoint.job.joint_ask import JointAsk
 from boxjoint.job.seams import SeamAsk
 from boxjoint.job.sheets import Nesting, SheetAsk, Turn
 from boxjoint.job.thickness import Source, Thickness
-from boxjoint.job.tops import Drawers, Stack, Top, further_panels, homes_of
+from boxjoint.job.tops import Drawers, Stack, Till, Top, further_panels, homes_of
 from boxjoint.job.words import (
     AXES,
     CORNER_STYLES,
@@ -61,6 +61,7 @@ __all__ = [
     "Stack",
     "Stock",
     "Thickness",
+    "Till",
     "Top",
     "Unit",
 ]
@@ -193,6 +194,7 @@ class Job:
     items: dict[str, Item] = field(default_factory=dict)
     contents: Contents = field(default_factory=Contents)
     fit_into: FitInto = field(default_factory=FitInto)
+    till: Till = field(default_factory=Till)
     stack: Stack = field(default_factory=Stack)
     drawers: Drawers = field(default_factory=Drawers)
     cutouts: tuple[Cutout, ...] = ()
@@ -256,7 +258,7 @@ class Job:
     def cuts_out(self) -> bool:
         """Whether anything is cut out of panels: asked for by itself, to pull by, for pins, or
         between legs."""
-        pulls = self.top.notch or (self.drawers.count and self.drawers.pull)
+        pulls = self.top.notch or self.till.notch or (self.drawers.count and self.drawers.pull)
         return bool(self.cutouts or pulls or self.bottom.legs or self.top.kind == "hinged")
 
     @property
@@ -269,4 +271,5 @@ class Job:
         if self.top.kind != "closed" and not self.drawers.count:
             gone.add("top")
         box = tuple(p for p in PANELS if p not in gone)
-        return box + further_panels(self.top, self.stack, self.drawers) + self.dividers.names
+        further = further_panels(self.top, self.stack, self.drawers, self.till)
+        return box + further + self.dividers.names

@@ -34,6 +34,7 @@ from boxjoint.job.records import (
     ShopAsk,
     Stack,
     Stock,
+    Till,
     Top,
     Unit,
 )
@@ -80,6 +81,7 @@ class TableReader(CutoutReader):
         shop = self._read_shop()
         sheets, nest, seams = self._read_sheets(), self._read_nest(), self._read_seams()
         top_ask, stack, drawers = self._read_top(), self._read_stack(), self._read_drawers()
+        till = self._read_till()
         cutouts, marks = self._read_cutouts(), self._read_marks()
         if self.problems or self.unit is None or filling is None or stock is None:
             return None
@@ -95,6 +97,7 @@ class TableReader(CutoutReader):
             cut=cut or Cut(),
             joint=joint or JointAsk(),
             top=top_ask or Top(),
+            till=till or Till(),
             stack=stack or Stack(),
             drawers=drawers or Drawers(),
             bottom=filling.bottom,

@@ -12,17 +12,23 @@ from boxjoint.job.tops import (
     INSIDE_OF,
     MOST_DRAWERS,
     PULLS,
+    TILL_ON,
     TOPS,
     Drawers,
     InsideOf,
     Pull,
     Stack,
+    Till,
+    TillOn,
     Top,
     TopKind,
 )
 from boxjoint.units import to_nm
 
 __all__ = ["TopReader"]
+
+#: Compartments of a till in one direction.
+MOST_TILL = 100
 
 
 class TopReader(FillingReader):
@@ -40,7 +46,7 @@ class TopReader(FillingReader):
             return None
         if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= most:
             self._wrong(
-                keys, f"no such count of {keys[-1] if keys[-1] == 'layers' else keys[0]}", value,
+                keys, f"no such count of {keys[0] if keys[-1] == 'count' else keys[-1]}", value,
                 limit=f"a whole number from 1 to {most}",
             )  # fmt: skip
             return None
@@ -67,6 +73,33 @@ class TopReader(FillingReader):
             lip=lip,
             gap=gap,
             pin=pin,
+        )
+
+    def _read_till(self) -> Till | None:
+        table = self._table(("till",))
+        before = len(self.problems)
+        on = self._choice(("till", "on"), table.get("on"), TILL_ON)
+        if table and "on" not in table:
+            self._missing(("till", "on"), 'on = "ledges", or on = "dividers"')
+        height, clearance = (
+            self._around(("till", key), table.get(key)) for key in ("height", "clearance")
+        )
+        columns, rows = (
+            self._count(("till", key), table.get(key), MOST_TILL) or 1
+            for key in ("columns", "rows")
+        )
+        notch = table.get("notch", False)
+        if not isinstance(notch, bool):
+            self._wrong(("till", "notch"), "notch is neither true nor false", notch)
+        if len(self.problems) > before:
+            return None
+        return Till(
+            on=cast("TillOn | None", on),
+            height=height,
+            clearance=clearance,
+            columns=columns,
+            rows=rows,
+            notch=bool(notch),
         )
 
     def _read_stack(self) -> Stack | None:

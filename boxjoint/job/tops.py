@@ -1,4 +1,4 @@
-"""What stands on, in and around a box: tops, stacks, and drawers with their case.
+"""What stands on, in and around a box: tops, tills, stacks, and drawers with their case.
 
 All lengths are ``int`` nanometres. A field that is ``None`` was left out of the job; the starting
 value that takes its place, and its source, stand in ``boxjoint.solve.clearances``.
@@ -19,11 +19,14 @@ __all__ = [
     "INSIDE_OF",
     "MOST_DRAWERS",
     "PULLS",
+    "TILL_ON",
     "TOPS",
     "Drawers",
     "InsideOf",
     "Pull",
     "Stack",
+    "Till",
+    "TillOn",
     "Top",
     "TopKind",
     "further_panels",
@@ -67,6 +70,9 @@ FURTHER_PANELS = (
     "stop",
     "drawer-bottom",
     *(f"drawer-{w}" for w in _WALLS),
+    "ledge",
+    "till-bottom",
+    *(f"till-{w}" for w in _WALLS),
 )
 _NUMBERED = re.compile(r"(drawer|tray|shelf|stop)-[1-9][0-9]{0,2}(?:-(.+))?")
 
@@ -96,6 +102,10 @@ def homes_of(name: str) -> Iterator[str]:
                 yield rest
     elif DIVIDER_NAME.fullmatch(name.removeprefix("drawer-")):
         yield name.removeprefix("drawer-")
+    elif DIVIDER_NAME.fullmatch(name.removeprefix("till-")):
+        yield name.removeprefix("till-")
+    elif name.startswith("ledge-"):
+        yield "ledge"
     elif name.startswith("lid-"):
         yield name.removeprefix("lid-")
     elif name.startswith("lip-"):
@@ -104,7 +114,9 @@ def homes_of(name: str) -> Iterator[str]:
 
 def is_further_panel(name: str) -> bool:
     """Tell whether a job may speak of such a panel beyond the six of a box."""
-    if name in FURTHER_PANELS or DIVIDER_NAME.fullmatch(name.removeprefix("drawer-")):
+    if name in FURTHER_PANELS or name in ("ledge-front", "ledge-back"):
+        return True
+    if any(DIVIDER_NAME.fullmatch(name.removeprefix(p)) for p in ("drawer-", "till-")):
         return True
     match = _NUMBERED.fullmatch(name)
     if match is None:
@@ -154,6 +166,37 @@ class Top:
     lip: int | None = None
     gap: int | None = None
     pin: int | None = None
+    notch: bool = False
+
+
+TillOn = Literal["dividers", "ledges"]
+TILL_ON: tuple[TillOn, ...] = ("dividers", "ledges")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Till:
+    """A tray that lies in the box, above the rest of what is in it, and lifts out.
+
+    Parameters
+    ----------
+    on
+        What it rests on: ``dividers`` that are lower than the inside, or ``ledges``, strips glued to
+        front and back; ``None``: there is no till.
+    height
+        Of its own inside, nm; ``None``: as much as there is up to the upper end of the box's inside.
+    clearance
+        To the box's walls on each side, and above it, without film, nm.
+    columns, rows
+        Equal compartments of its own along the length and along the width.
+    notch
+        Whether finger notches are cut into the rims of its left and right to lift it by.
+    """
+
+    on: TillOn | None = None
+    height: int | None = None
+    clearance: int | None = None
+    columns: int = 1
+    rows: int = 1
     notch: bool = False
 
 
@@ -226,7 +269,9 @@ class Drawers:
             )
 
 
-def further_panels(top: Top, stack: Stack, drawers: Drawers) -> tuple[str, ...]:
+def further_panels(
+    top: Top, stack: Stack, drawers: Drawers, till: Till | None = None
+) -> tuple[str, ...]:
     """Names of the panels beyond the box's own that tops, stacks and drawers bring, without numbers."""
     names: list[str] = []
     if top.kind == "lift-off":
@@ -239,6 +284,9 @@ def further_panels(top: Top, stack: Stack, drawers: Drawers) -> tuple[str, ...]:
         names += [f"lip-{w}" for w in _WALLS]
     if top.kind == "sliding":
         names += ["lid", *(n for n in FURTHER_PANELS if n.startswith(("rail-", "keeper-")))]
+    if till is not None and till.on:
+        names += ["till-bottom", *(f"till-{w}" for w in _WALLS)]
+        names += ["ledge"] if till.on == "ledges" else []
     if stack.count > 1 and "lip" not in names:
         names.append("lip")
     if drawers.count:
@@ -256,8 +304,10 @@ def speaks_of(name: str, names: tuple[str, ...], stack: Stack, drawers: Drawers)
     names
         What the job may speak of, numbers left out.
     """
-    if name in names:
+    if name in names or (name.startswith("ledge-") and "ledge" in names):
         return True
+    if DIVIDER_NAME.fullmatch(name.removeprefix("till-")):
+        return "till-bottom" in names or name in names
     match = _NUMBERED.fullmatch(name)
     if match is None:
         return DIVIDER_NAME.fullmatch(name.removeprefix("drawer-")) is not None and (

@@ -250,6 +250,15 @@ def _tops(job: Job) -> list[tuple[str, dict[str, object]]]:
             },
         ),
         (
+            "till",
+            {
+                "on": job.till.on,
+                **{k: _length(getattr(job.till, k), job) for k in ("height", "clearance")},
+                **{k: n if (n := getattr(job.till, k)) != 1 else None for k in ("columns", "rows")},
+                "notch": True if job.till.notch else None,
+            },
+        ),
+        (
             "stack",
             {
                 "count": stack.count if stack.count != 1 else None,

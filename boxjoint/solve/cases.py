@@ -29,7 +29,8 @@ from boxjoint.solve.box import box_slabs, outside_of
 from boxjoint.solve.clearances import gap, spread
 from boxjoint.solve.guests import filled_box
 from boxjoint.solve.inside import find_inside
-from boxjoint.solve.lids import WALLS, as_body, box_with_lid, lip_plate, moved, on_top, walls_raised
+from boxjoint.solve.lids import WALLS, box_with_lid, lip_plate, on_top, walls_raised
+from boxjoint.solve.moves import as_body, moved
 from boxjoint.units import both
 
 __all__ = ["case_with_drawers", "job_arrangement", "stack_of_boxes"]
@@ -63,6 +64,13 @@ def job_arrangement(job: Job) -> Arrangement:
             value=f"[top] kind {job.top.kind!r}",
             limit='"lift-off", "rim", "cut-through", "sliding" or "hinged"',
             do="leave notch out, or name a kind of lid",
+        )
+    if job.till.on and (job.drawers.count or job.stack.count > 1):
+        raise InputError(
+            "a till goes into a single box",
+            where="[till] on",
+            value=repr(job.till.on),
+            do="leave [till] out, or [drawers] and [stack]",
         )
     if job.drawers.count:
         made = case_with_drawers(job)

@@ -32,6 +32,7 @@ STARTING: dict[str, _Start] = {
     "slide_clearance": _Start(350_000, f"each side of a sliding lid, usual are 0.25 to 0.5 mm: {_TRY}"),
     "pin_clearance": _Start(150_000, f"hole less pin, on the diameter, usual are 0.1 to 0.2 mm: {_TRY}"),
     "slide_gap": _Start(300_000, f"rails' gap over the thickest reading, usual are 0.2 to 0.4 mm: {_TRY}"),
+    "till_clearance": _Start(500_000, f"each side of a till and above it, usual are 0.5 to 1 mm: {_TRY}"),
     "stack_clearance": _Start(300_000, f"each side of the lip, usual are 0.2 to 0.4 mm: {_TRY}"),
     "drawer_clearance": _Start(600_000, f"each side of a drawer, usual are 0.5 to 0.75 mm: {_TRY}"),
     "drawer_above": _Start(1_000_000, f"above a drawer, usual is 1 mm: {_TRY}"),
@@ -45,6 +46,7 @@ def _asked(job: Job, name: str) -> int | None:
         "slide_clearance": job.top.clearance,
         "slide_gap": job.top.gap,
         "pin_clearance": job.top.gap,
+        "till_clearance": job.till.clearance,
         "stack_clearance": job.stack.clearance,
         "drawer_clearance": job.drawers.clearance,
         "drawer_above": job.drawers.above,
@@ -60,6 +62,8 @@ def _used(job: Job) -> tuple[str, ...]:
         names += ["slide_clearance", "slide_gap"]
     if kind == "hinged":
         names.append("pin_clearance")
+    if job.till.on:
+        names.append("till_clearance")
     if job.stack.count > 1:
         names.append("stack_clearance")
     if job.drawers.count:

@@ -15,7 +15,6 @@ A lid is a body of its own. What moves past something else keeps the clearance o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 from boxjoint.errors import ArrangementError, InputError
@@ -27,9 +26,10 @@ from boxjoint.solve.box import box_slabs
 from boxjoint.solve.clearances import gap, spread
 from boxjoint.solve.guests import filled_box
 from boxjoint.solve.inside import with_inside
+from boxjoint.solve.moves import as_body, moved
 from boxjoint.units import both
 
-__all__ = ["WALLS", "as_body", "box_with_lid", "lip_plate", "moved", "on_top", "walls_raised"]
+__all__ = ["WALLS", "box_with_lid", "lip_plate", "on_top", "walls_raised"]
 
 WALLS = ("front", "back", "left", "right")
 _UP = (2, 1)
@@ -51,6 +51,15 @@ def box_with_lid(job: Job) -> Arrangement:
         Nothing is left of a lip or lid; names it.
     """
     kind = job.top.kind
+    if job.till.on and kind in ("closed", "cut-through"):
+        raise InputError(
+            f"a till cannot be lifted out of a box whose top is {kind}",
+            where="[till] on",
+            value=repr(job.till.on),
+            do="take another [top] kind, or leave the till out",
+        )
+    if kind == "open" and job.till.on:
+        return _plain(with_inside(job))
     if kind in ("open", "closed"):
         return filled_box(job)
     job = with_inside(job)
@@ -75,14 +84,12 @@ def _plain(job: Job, inside: tuple[int, int, int] | None = None) -> Arrangement:
     if inside is not None:
         length, width, height = inside
         job = replace(job, inside=replace(job.inside, length=length, width=width, height=height))
-    return as_body(filled_box(job))
-
-
-def as_body(box: Arrangement) -> Arrangement:
-    """Return a box that says what holds together, itself first; loose dividers are bodies of their own."""
-    if box.bodies:
+    box = as_body(filled_box(job))
+    if not job.till.on:
         return box
-    return replace(box, bodies=(Body(name="box", slabs=tuple(s.name for s in box.slabs)),))
+    from boxjoint.solve.tills import with_till
+
+    return with_till(job, box)
 
 
 def walls_raised(arrangement: Arrangement, by: int) -> Arrangement:
@@ -95,40 +102,6 @@ def walls_raised(arrangement: Arrangement, by: int) -> Arrangement:
         slabs.append(slab)
     insides = tuple(replace(b, rim=b.rim + by) if _UP in b.open else b for b in arrangement.insides)
     return replace(arrangement, slabs=tuple(slabs), insides=insides)
-
-
-def moved(arrangement: Arrangement, prefix: str, by: tuple[int, int, int]) -> Arrangement:
-    """Return an arrangement at another place, its names with a prefix; its inside takes the prefix's."""
-
-    def there(box: Cuboid) -> Cuboid:
-        lo, hi = ([p[k] + by[k] for k in range(3)] for p in (box.lo, box.hi))
-        return Cuboid((lo[0], lo[1], lo[2]), (hi[0], hi[1], hi[2]))
-
-    def named(names: Sequence[str]) -> tuple[str, ...]:
-        return tuple(prefix + n for n in names)
-
-    return replace(
-        arrangement,
-        slabs=tuple(replace(s, name=prefix + s.name, box=there(s.box)) for s in arrangement.slabs),
-        insides=tuple(
-            replace(
-                b,
-                name=(b.name == "inside" and prefix.rstrip("-")) or prefix + b.name,
-                box=there(b.box),
-                guests=named(b.guests),
-            )
-            for b in arrangement.insides
-        ),
-        bodies=tuple(
-            replace(
-                b,
-                name=(b.name == "box" and prefix.rstrip("-")) or prefix + b.name,
-                slabs=named(b.slabs),
-                glued=tuple((prefix + one, prefix + other) for one, other in b.glued),
-            )
-            for b in arrangement.bodies
-        ),
-    )
 
 
 def _walls(arrangement: Arrangement, prefix: str = "") -> dict[str, Slab]:
