@@ -9,7 +9,7 @@ from boxjoint.job.keys import key_name
 from boxjoint.job.limits import WINDOWS, Window, shown
 from boxjoint.job.measures import measures
 from boxjoint.job.records import DIRECTIONS, Job, PerAxis
-from boxjoint.job.tops import speaks_of, unused_keys
+from boxjoint.job.tops import Till, speaks_of, unused_keys
 from boxjoint.units import both, small_size
 
 __all__ = ["Question", "question_job", "question_kerf"]
@@ -144,20 +144,32 @@ def _thick(job: Job) -> tuple[Question, ...]:
 
 def _unused(job: Job) -> tuple[Question, ...]:
     """What the job says of panels and of a top that its box has not."""
-    return tuple(
-        Question(
-            where=key_name(("panels", name), table=True),
-            value="not used",
-            text=f"the box has no {name} panel"
-            + (f"; [top] kind is {job.top.kind!r}" if name == "top" else ""),
+    return (
+        tuple(
+            Question(
+                where=key_name(("panels", name), table=True),
+                value="not used",
+                text=f"the box has no {name} panel"
+                + (f"; [top] kind is {job.top.kind!r}" if name == "top" else ""),
+            )
+            for name in job.panels
+            if not speaks_of(name, job.panel_names, job.stack, job.drawers)
         )
-        for name in job.panels
-        if not speaks_of(name, job.panel_names, job.stack, job.drawers)
-    ) + tuple(
-        Question(
-            where=key_name(("top", key)),
-            value="not used",
-            text=f"a top of the kind {job.top.kind!r} has no {key}",
+        + tuple(
+            Question(
+                where=key_name(("top", key)),
+                value="not used",
+                text=f"a top of the kind {job.top.kind!r} has no {key}",
+            )
+            for key in unused_keys(job.top)
         )
-        for key in unused_keys(job.top)
+        + _till(job)
     )
+
+
+def _till(job: Job) -> tuple[Question, ...]:
+    """A till that is described but rests on nothing."""
+    if job.till.on or job.till == Till():
+        return ()
+    text = 'there is no till: say what it rests on, on = "ledges" or "dividers"'
+    return (Question(where=key_name(("till",), table=True), value="not used", text=text),)

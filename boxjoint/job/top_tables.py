@@ -79,8 +79,6 @@ class TopReader(FillingReader):
         table = self._table(("till",))
         before = len(self.problems)
         on = self._choice(("till", "on"), table.get("on"), TILL_ON)
-        if table and "on" not in table:
-            self._missing(("till", "on"), 'on = "ledges", or on = "dividers"')
         height, clearance = (
             self._around(("till", key), table.get(key)) for key in ("height", "clearance")
         )

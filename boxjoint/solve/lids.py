@@ -354,5 +354,5 @@ def _sliding(job: Job, base: Arrangement) -> Arrangement:
         base,
         slabs=(*base.slabs, *slabs, lid),
         insides=tuple(_closed_above(b, rim) for b in base.insides),
-        bodies=(body, Body(name="lid", slabs=("lid",), out=(1, -1))),
+        bodies=(body, *base.bodies[1:], Body(name="lid", slabs=("lid",), out=(1, -1))),
     )
