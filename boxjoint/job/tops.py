@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from boxjoint.errors import InputError
-from boxjoint.job.filling import DIVIDER_NAME
+from boxjoint.job.filling import DIVIDER_NAME, divider_names
 
 __all__ = [
     "FURTHER_PANELS",
@@ -287,6 +287,8 @@ def further_panels(
     if till is not None and till.on:
         names += ["till-bottom", *(f"till-{w}" for w in _WALLS)]
         names += ["ledge"] if till.on == "ledges" else []
+        across = (divider_names(k, n) for k, n in enumerate((till.columns, till.rows)))
+        names += [f"till-{name}" for found in across for name in found]
     if stack.count > 1 and "lip" not in names:
         names.append("lip")
     if drawers.count:
@@ -306,8 +308,6 @@ def speaks_of(name: str, names: tuple[str, ...], stack: Stack, drawers: Drawers)
     """
     if name in names or (name.startswith("ledge-") and "ledge" in names):
         return True
-    if DIVIDER_NAME.fullmatch(name.removeprefix("till-")):
-        return "till-bottom" in names or name in names
     match = _NUMBERED.fullmatch(name)
     if match is None:
         return DIVIDER_NAME.fullmatch(name.removeprefix("drawer-")) is not None and (
