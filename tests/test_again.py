@@ -95,7 +95,7 @@ def test_every_fixture_keeps_inside_and_counts_on_another_sheet(path: Path, by: 
         if panel.thickness is not None:
             assert result.new.job.thickness(name) == panel.thickness
     # what is written builds the same box
-    again = build(parse_job(result.job_text, "job.toml", proceed=True))
+    again = build(parse_job(result.job_text, asked.path, proceed=True))
     assert again.job == result.new.job
     for a, b in zip(again.parts, result.new.parts, strict=True):
         assert (a.drawn.rings.xy == b.drawn.rings.xy).all()

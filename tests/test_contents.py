@@ -344,6 +344,7 @@ def test_the_inside_follows_its_contents_when_stock_and_dividers_change() -> Non
 
 KEYS = {
     "raised": ("[bottom]\nraised = {}", ("bottom", "raised")),
+    "legs": ("[bottom]\nraised = 20\nlegs = {}", ("bottom", "legs")),
     "compartment": (
         "[dividers.length]\ncompartments = [{}]",
         ("dividers", "length", "compartments", 0),
