@@ -754,14 +754,21 @@ def files(
         cut = built.cut_parts  # of a divided panel its pieces, so that the seam is seen
         panels = [p.panel for p in cut]
         holes = {p.panel.name: [h.placed.hole for h in p.holes] for p in cut if p.holes}
+        marks = {p.panel.name: p.marks for p in cut}
         from boxjoint.export.steps import step_pages
 
         content |= {name: page.encode() for name, page in step_pages(built).items()}
-        content["box.svg"] = isometric_svg(panels, holes=holes, title=built.job.title).encode()
+        content["box.svg"] = isometric_svg(
+            panels, holes=holes, marks=marks, title=built.job.title
+        ).encode()
         if apart := bodies_apart(built.solution.arrangement):
             apart = {p.panel.name: apart[p.home] for p in cut if p.home in apart}
             content["box-open.svg"] = isometric_svg(
-                panels, apart=apart, holes=holes, title=f"{built.job.title}, taken apart"
+                panels,
+                apart=apart,
+                holes=holes,
+                marks=marks,
+                title=f"{built.job.title}, taken apart",
             ).encode()
     content["report.json"] = report_json(built).encode()
     content["report.md"] = report_text(built).encode()

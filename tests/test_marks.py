@@ -22,6 +22,7 @@ from shapely import affinity
 from boxjoint.check.marks import segments_to_boxes
 from boxjoint.cli.main import boxjoint as commands
 from boxjoint.errors import InputError, JobError
+from boxjoint.export.isometric import isometric_view
 from boxjoint.export.report import report_text
 from boxjoint.geometry.drawing import Curve, Layer
 from boxjoint.job.read import parse_job, read_job
@@ -99,6 +100,30 @@ def test_a_drawing_lies_where_it_was_asked_as_one_looks_at_its_face(
         wide = part.panel.size[0] / MM
         wanted = affinity.affine_transform(wanted, [-1, 0, 0, 1, wide, 0])
     assert same(shape_of(list(mark.curves)), wanted)
+
+
+@pytest.mark.parametrize(("name", "up"), [("bottom", 1), ("top", -1)])
+def test_what_stands_inside_on_bottom_and_top_reads_with_the_front_towards_you(
+    folder: Path, name: str, up: int
+) -> None:
+    # bottom: x to the right and y up; top, turned over to the back: x to the right and y down
+    text = marked(
+        f'panel = "{name}"\nface = "inside"\ndrawing = "f.svg"\nwork = "engrave"\nedges = "inside"\n'
+        "from_left = 20\nfrom_bottom = 15\n",
+        '[top]\nkind = "closed"\n',
+    )
+    part = built_in(folder, text).part(name)
+    frame = part.panel.frame
+    world = []
+    for curve in part.marks[0].curves:
+        xy = np.empty_like(curve.xy)
+        for k in (0, 1):
+            xy[:, frame.axes[k]] = frame.origin[k] / MM + frame.senses[k] * curve.xy[:, k]
+        world.append(Curve(layer=curve.layer, xy=xy))
+    wanted = affinity.translate(F, 20, 15)
+    if up < 0:
+        wanted = affinity.affine_transform(wanted, [1, 0, 0, -1, 0, 100])
+    assert same(shape_of(world), wanted)
 
 
 def test_distances_from_the_inside_keep_a_mark_where_it_was_when_the_sheet_is_thicker(
@@ -436,3 +461,27 @@ def test_the_report_lists_marks() -> None:
     text = report_text(build(read_job(FIXTURE)))
     assert "| lid | leaf.svg | outside |" in text
     assert "cm2 engraved, then " in text
+
+
+def test_pictures_show_marks_where_their_face_is_seen() -> None:
+    built = build(read_job(FIXTURE))
+    panels = [p.panel for p in built.parts]
+    marks = {p.panel.name: p.marks for p in built.parts}
+    front = isometric_view(panels, marks=marks)
+    names = [front.scene.names[i] for i, _, _ in front.marks]
+    # the left wall and the inside of the bottom, under the lid, are not seen from the front and right
+    assert [
+        n
+        for (i, a, b), n in zip(front.marks, names, strict=True)
+        if not (a.is_empty and b.is_empty)
+    ] == [
+        "front",
+        "lid",
+    ]
+    (area,) = [a for (_, a, _), n in zip(front.marks, names, strict=True) if n == "lid"]
+    # in (p, q) = (u - w, v - w) a face that looks up keeps its area, x and y changed only in sense
+    lid = next(m for m in built.part("lid").marks)
+    assert area.area / MM**2 == pytest.approx(lid.engraved_mm2, rel=1e-6)
+    behind = isometric_view(panels, marks=marks, view=("back", "left", "top"))
+    seen = {behind.scene.names[i] for i, a, b in behind.marks if not (a.is_empty and b.is_empty)}
+    assert seen == {"left", "lid"}

@@ -9,7 +9,7 @@ outline of the whole.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from types import MappingProxyType
@@ -23,7 +23,9 @@ from boxjoint.errors import InputError, nearest_name
 from boxjoint.export.captions import Caption, place_captions
 from boxjoint.export.pictures import INK, Line, Picture, Shape, picture_svg, written_mm
 from boxjoint.export.visible import Scene, View, areas_of, look, near_enough
+from boxjoint.fit.marks import PlacedMark
 from boxjoint.geometry.cuboid import Triple
+from boxjoint.geometry.drawing import Layer
 from boxjoint.geometry.holes import Hole
 from boxjoint.solve.box import outside_of
 from boxjoint.solve.panels import Panel
@@ -48,6 +50,7 @@ EDGE_GRAIN: Mapping[str, str] = MappingProxyType(
 )
 _PALE = 0.72  # how far a panel that only stands around is drawn towards white
 _TRAVEL = "#3F5F7F"
+_BURNT = EDGE_GRAIN["down"]  # what is scored or engraved is as dark as the darkest cut edge
 _WALL = EDGE_GRAIN["left"]  # walls of holes are round: one tone of the cut edge for all
 
 # line widths of the ISO 128 series, mm
@@ -66,6 +69,7 @@ def isometric_svg(
     apart: Mapping[str, Triple] | None = None,
     arrows: Mapping[str, Triple] | None = None,
     holes: Mapping[str, Sequence[Hole]] | None = None,
+    marks: Mapping[str, Sequence[PlacedMark]] | None = None,
     width_mm: float = 160.0,
     labels: bool = True,
     view: View = ("front", "right", "top"),
@@ -85,6 +89,8 @@ def isometric_svg(
         home, give the opposite of its offset.
     holes
         Cut-outs by panel, nominal: open, with their walls, so that what lies behind shows through.
+    marks
+        What is scored and engraved, by panel: seen where its face is.
     width_mm
         Width of the page; its height follows, at most 1.5 times the width.
     labels
@@ -109,9 +115,9 @@ def isometric_svg(
     """
     if not 20 <= width_mm <= 2000:
         raise InputError("a picture is 20 to 2000 mm wide", value=f"{width_mm} mm")
-    drawn = isometric_view(panels, apart=apart, arrows=arrows, holes=holes, view=view).picture(
-        width_mm=width_mm, labels=labels
-    )
+    drawn = isometric_view(
+        panels, apart=apart, arrows=arrows, holes=holes, marks=marks, view=view
+    ).picture(width_mm=width_mm, labels=labels)
     w, h = written_mm(drawn.width_mm), written_mm(drawn.height_mm)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -129,6 +135,7 @@ def isometric_view(
     apart: Mapping[str, Triple] | None = None,
     arrows: Mapping[str, Triple] | None = None,
     holes: Mapping[str, Sequence[Hole]] | None = None,
+    marks: Mapping[str, Sequence[PlacedMark]] | None = None,
     view: View = ("front", "right", "top"),
 ) -> IsometricView:
     """Return what is seen of panels, ready to be drawn at any size; see :func:`isometric_svg`.
@@ -145,6 +152,7 @@ def isometric_view(
     travels = _travels(scene, arrows or {})
     seen = scene.regions()
     outlines = [shapely.union_all(seen[scene.panel == i]) for i in range(len(scene.names))]
+    burnt = tuple(_marks(scene, seen, panels, marks or {}, apart or {}))
     shown: dict[int, list[Any]] = {}
     for f, inside in scene.walls:
         shown.setdefault(int(scene.panel[f]), []).append(shapely.intersection(seen[f], inside))
@@ -163,14 +171,67 @@ def isometric_view(
         travels=travels,
         view=view,
         walls=tuple(walls),
+        marks=burnt,
     )
+
+
+def _marks(
+    scene: Scene,
+    seen: NDArray[Any],
+    panels: Sequence[Panel],
+    marks: Mapping[str, Sequence[PlacedMark]],
+    apart: Mapping[str, Triple],
+) -> Iterator[tuple[int, Any, Any]]:
+    """What is seen of marks: index of the panel, areas that are filled, lines; in (p, q) nm."""
+    import shapely
+
+    for i, panel in enumerate(panels):
+        n, frame = panel.slab.normal, panel.frame
+        towards = "outside" if scene.signs[n] == panel.slab.outward else "inside"
+        face = np.flatnonzero((scene.panel == i) & scene.stock)
+        if not len(face) or seen[face[0]].is_empty:
+            continue
+        shift = apart.get(panel.name, (0, 0, 0))
+
+        def there(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+            at = np.empty((len(xy), 3))
+            at[:, n] = scene.box[i, 1, n]  # noqa: B023 - called within this turn of the loop
+            for k, axis in enumerate(frame.axes):  # noqa: B023
+                moved = frame.origin[k] + frame.senses[k] * xy[:, k] * 1e6 + shift[axis]  # noqa: B023
+                at[:, axis] = scene.signs[axis] * moved
+            return at[:, :2] - at[:, 2:]
+
+        solid: list[Any] = []
+        hollow: list[Any] = []
+        lines: list[Any] = []
+        for mark in marks.get(panel.name, ()):
+            if mark.face != towards:
+                continue
+            for curve in mark.curves:
+                xy = there(curve.xy)
+                if curve.layer is Layer.ENGRAVE:
+                    outer = shapely.LinearRing(curve.xy).is_ccw == (mark.face == "outside")
+                    (solid if outer else hollow).append(shapely.Polygon(xy))
+                else:
+                    lines.append(
+                        shapely.LineString(np.concatenate([xy, xy[:1]]) if curve.closed else xy)
+                    )
+        if solid or lines:
+            area = shapely.difference(shapely.union_all(solid), shapely.union_all(hollow))
+            visible = seen[face[0]]
+            yield (
+                i,
+                areas_of(shapely.intersection(area, visible)),
+                shapely.intersection(shapely.MultiLineString(lines), visible),
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class IsometricView:
     """What is seen of panels: faces, outlines of panels, lines of travel, in (p, q) nm.
 
-    ``walls`` holds what is seen of the walls of holes, as (index of the panel, polygon).
+    ``walls`` holds what is seen of the walls of holes, as (index of the panel, polygon), and ``marks``
+    what is seen of marks, as (index of the panel, areas, lines).
     """
 
     scene: Scene
@@ -179,6 +240,7 @@ class IsometricView:
     travels: tuple[_Travel, ...]
     view: View
     walls: tuple[tuple[int, Any], ...] = ()
+    marks: tuple[tuple[int, Any, Any], ...] = ()
 
     def picture(
         self,
@@ -244,6 +306,23 @@ class IsometricView:
                     panel=name,
                 )
             )
+
+        for i, area, lines in self.marks:
+            name = scene.names[i]
+            tone = _toned(_BURNT, _PALE if strong and name not in strong else 0.0)
+            if not area.is_empty:
+                shapes.append(Shape(rings=page.rings(area), fill=tone, panel=name))
+            shapes += [
+                Shape(
+                    rings=(page.place(np.array(line.coords)),),
+                    closed=False,
+                    stroke=tone,
+                    width_mm=_EDGE_MM * weight,
+                    panel=name,
+                )
+                for line in shapely.get_parts(lines).tolist()
+                if line.geom_type == "LineString" and line.length > 0
+            ]
 
         def outlined(shape: Any, width: float) -> Shape:
             return Shape(rings=page.rings(shape), stroke=INK, width_mm=width * weight)
@@ -463,7 +542,11 @@ def _page(
                 subject.seen,
                 outlines,
                 names=names,
-                keep_off=[*ways, *(wall for _, wall in subject.walls)],
+                keep_off=[
+                    *ways,
+                    *(wall for _, wall in subject.walls),
+                    *(shapely.union(a.envelope, b.envelope) for _, a, b in subject.marks),
+                ],
                 scale=scale,
                 size=size,
             )

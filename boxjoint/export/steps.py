@@ -92,7 +92,7 @@ def step_pictures(
         return ()
     drawer = _Drawer(built)
     views = [drawer.view(stage) for stage in told]
-    views.append(isometric_view(drawer.panels, holes=drawer.holes))
+    views.append(isometric_view(drawer.panels, holes=drawer.holes, marks=drawer.marks))
     # what joins nothing comes from far out and would make all the others small
     keys = [(s.there[0], 0 if s.joins and len(s.moved[0]) == 1 else s.number) for s in told]
     keys.append(("", 0))
@@ -129,6 +129,7 @@ class _Drawer:
         self.holes = {
             p.panel.name: [h.placed.hole for h in p.holes] for p in built.cut_parts if p.holes
         }
+        self.marks = {p.panel.name: p.marks for p in built.cut_parts if p.marks}
         self.slabs: dict[str, Slab] = {s.name: s for s in built.solution.arrangement.slabs}
         self.slabs |= {p.name: p.slab for p in self.panels}
         self.cut = {p.panel.name: [c.panel.name for c in p.pieces] for p in built.parts if p.pieces}
@@ -138,7 +139,7 @@ class _Drawer:
         seen = {*self._pieces(stage.there), *self.strong(stage)}
         shown = [p for p in self.panels if p.name in seen]
         if stage.direction is None:
-            return isometric_view(shown, holes=self.holes)
+            return isometric_view(shown, holes=self.holes, marks=self.marks)
         view = _BELOW if stage.direction == (2, 1) else _ABOVE
         found: IsometricView | None = None
         for far in self._distances(stage):
@@ -146,13 +147,14 @@ class _Drawer:
             found = isometric_view(
                 shown,
                 holes=self.holes,
+                marks=self.marks,
                 apart=dict.fromkeys(self.strong(stage), away),
                 arrows=dict.fromkeys(self._pieces(self._leaders(stage), most=1), home),
                 view=view,
             )
             if self._share_seen(stage, found) >= _SHOWN:
                 break
-        return found or isometric_view(shown, holes=self.holes)
+        return found or isometric_view(shown, holes=self.holes, marks=self.marks)
 
     def names(self, stage: Stage | None) -> dict[str, str]:
         """Names to write in the picture of a stage."""

@@ -198,9 +198,11 @@ def _on(
 ) -> tuple[Curve, ...]:
     """The curves of a mark at its place on a panel."""
     place = mark.place
-    if (
-        mark.face == "inside"
-    ):  # what is on one's left when one looks at it is on the drawing's right
+    if mark.face == "inside" and panel.slab.normal == 2:
+        # one looks at it with the box's length from left to right: only up and down change places
+        shape = shape.turned(2).mirrored()
+        place = replace(place, from_bottom=place.from_top, from_top=place.from_bottom)
+    elif mark.face == "inside":  # what is on one's left is on the drawing's right
         shape = shape.mirrored()
         place = replace(place, from_left=place.from_right, from_right=place.from_left)
     x0, y0, x1, y1 = shape.extent

@@ -63,6 +63,7 @@ def gallery_picture(name: str, built: Any) -> bytes:
         panels,
         apart={n: v for n, v in apart.items() if n in drawn},
         holes=holes,
+        marks={p.panel.name: p.marks for p in built.cut_parts},
         width_mm=WIDTH_MM,
         labels=name not in UNNAMED,
         title=built.job.title,
