@@ -91,6 +91,27 @@ def free(made: Arrangement) -> bool:
 # each kind ----------------------------------------------------------------------------------------
 
 
+def test_a_lip_closes_the_compartments_that_lie_wholly_under_it() -> None:
+    # found at random: loose dividers as high as the inside, three by three; the middle one is closed
+    text = """unit = "mm"
+inside = { length = 200, width = 120, height = 60 }
+stock = { material = "birch plywood", thickness = 3 }
+cut = { kerf = 0.2 }
+top = { kind = "lift-off" }
+[dividers]
+fixing = "loose"
+[dividers.length]
+compartments = 3
+[dividers.width]
+compartments = 3
+"""
+    for fixing in ("loose", "tabbed"):
+        built = build(parse_job(text.replace("loose", fixing)))
+        assert built.passed, fixing
+        blocks = {b.name: b.open for b in built.solution.arrangement.insides}
+        assert blocks["compartment 2-2"] == () and blocks["compartment 1-1"] == ((2, 1),)
+
+
 def test_a_lift_off_lid_covers_the_outside_and_its_lip_keeps_the_clearance() -> None:
     asked = job("lift-off", "clearance = 0.25")
     asked = replace(asked, stock=replace(asked.stock, film=40_000))

@@ -60,6 +60,17 @@ def test_a_till_on_dividers_takes_what_they_leave() -> None:
     assert moves == [("till", (2, -1))]  # it goes in from above, so it lifts out
 
 
+def test_a_till_closes_the_compartments_that_lie_wholly_under_it() -> None:
+    # found at random: three by three, and the middle one was named open
+    rest = (
+        "[dividers]\nheight = 40\n[dividers.length]\ncompartments = 3\n[dividers.width]\ncompartments = 3\n"
+        '[till]\non = "dividers"\n'
+    )
+    built = build(parse_job(PLAIN + rest))
+    assert built.passed
+    assert {b.name for b in built.solution.arrangement.insides if not b.open} == {"compartment 2-2"}
+
+
 @pytest.mark.parametrize("kind", ["open", "lift-off", "rim", "sliding"])
 def test_lids_go_over_tills(kind: str) -> None:
     built = build(parse_job(f'{PLAIN}[top]\nkind = "{kind}"\n[till]\non = "ledges"\nrows = 3\n'))

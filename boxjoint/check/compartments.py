@@ -249,15 +249,17 @@ def _measure(
         )
         if below is None or above is None:
             continue
+        # the walls may stand up above what was asked for, to take a lip or the cheeks of a lid
+        over = block.rim if upper is None else 0
         one = CompartmentAsCut(
             **numbers,  # type: ignore[arg-type]
             lower=names[0],
             upper=names[1],
-            mean=round(above.mean - below.mean),
-            thinnest=round(above.thinnest - below.thinnest),
-            thickest=round(above.thickest - below.thickest),
-            least=round(above.low - below.high),
-            greatest=round(above.high - below.low),
+            mean=round(above.mean - below.mean) - over,
+            thinnest=round(above.thinnest - below.thinnest) - over,
+            thickest=round(above.thickest - below.thickest) - over,
+            least=round(above.low - below.high) - over,
+            greatest=round(above.high - below.low) - over,
             binds=slabs[host].name,
         )
         if best is None or (one.least, one.mean) < (best.least, best.mean):

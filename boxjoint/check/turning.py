@@ -242,11 +242,15 @@ def _least(a: _Box, b: _Box, stop: float) -> tuple[float, float] | None:
     inner = [t for t in _turning_points(a, b) if 0 < t < stop]
     angles = sorted({0.0, stop, *inner, *(m for m in _meetings(a, b) if 0 < m < stop)})
     gaps = [_distance(corners, b, t) for t in angles]
-    touches = (gaps[0] <= _OVER, gaps[-1] <= _OVER)
+    first, last = 0, len(gaps)
+    while first < last and gaps[first] <= _OVER:  # as long as it lies where it lay when closed
+        first += 1
+    while last > first and gaps[last - 1] <= _OVER:
+        last -= 1
+    touches = (first > 0, last < len(gaps))
     found: tuple[float, float] | None = None
     for k, (t, gap) in enumerate(zip(angles, gaps, strict=True)):
-        end = k in (0, len(angles) - 1)
-        if end and touches[0 if k == 0 else 1]:
+        if not first <= k < last:
             continue
         before = gaps[k - 1] if k else math.inf
         after = gaps[k + 1] if k + 1 < len(gaps) else math.inf

@@ -202,6 +202,15 @@ def _pins(solution: Solution) -> Iterator[tuple[str, Placed]]:
             yield name, Placed(index=None, kind="hinge pin", hole=hole, asked_by="[top] kind")
 
 
+def _shallow(arrangement: Arrangement | None) -> tuple[int, int] | None:
+    """Size of a notch in a till's rim: the starting one, no deeper than half the till's inside."""
+    till = next((b for b in (arrangement.insides if arrangement else ()) if b.name == "till"), None)
+    if till is None:
+        return None
+    wide, deep = FINGER_NOTCH
+    return wide, min(deep, till.box.size[2] // 2)
+
+
 def _off_dividers(job: Job, arrangement: Arrangement | None) -> int | None:
     """The middle of a compartment nearest to the middle of a till, nm; ``None``: that is the middle."""
     rows = job.till.rows
@@ -232,7 +241,12 @@ def _to_pull_by(job: Job, arrangement: Arrangement | None = None) -> Iterator[tu
             place = Place(edges="inside", from_left=_off_dividers(job, arrangement), to="middle")
             yield (
                 "[till] notch",
-                Cutout(panels=(f"till-{wall}",), kind="finger notch", place=place),
+                Cutout(
+                    panels=(f"till-{wall}",),
+                    kind="finger notch",
+                    place=place,
+                    size=_shallow(arrangement),
+                ),
             )
     if job.top.notch:
         # the panel whose free rim meets the other half, or of a sliding lid its front edge

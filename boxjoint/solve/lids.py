@@ -26,7 +26,7 @@ from boxjoint.solve.box import box_slabs
 from boxjoint.solve.clearances import gap, spread
 from boxjoint.solve.guests import filled_box
 from boxjoint.solve.inside import with_inside
-from boxjoint.solve.moves import as_body, moved
+from boxjoint.solve.moves import as_body, closed_above, closed_by, moved
 from boxjoint.units import both
 
 __all__ = ["WALLS", "box_with_lid", "lip_plate", "on_top", "walls_raised"]
@@ -163,6 +163,7 @@ def on_top(job: Job, base: Arrangement, prefix: str = "") -> Arrangement:
     return replace(
         base,
         slabs=(*base.slabs, lid, plate),
+        insides=tuple(closed_by(b, plate) for b in base.insides),
         bodies=(
             *base.bodies,
             Body(name="lid", slabs=("lid", "lip"), glued=(("lip", "lid"),), out=_UP),
@@ -216,15 +217,8 @@ def _rim(job: Job, base: Arrangement) -> Arrangement:
         open=((2, -1),),
         guests=tuple(s.name for s in base.slabs),
     )
-    closed = tuple(_closed_above(b, rim) for b in base.insides)
+    closed = tuple(closed_above(b, rim) for b in base.insides)
     return _with_lid(base, _lid_box(job, block.box), (*closed, block))
-
-
-def _closed_above(block: InsideBlock, at: int) -> InsideBlock:
-    """The block without its opening above, where a lid lies on it at ``at``."""
-    if block.box.hi[2] != at:
-        return block
-    return replace(block, open=tuple(face for face in block.open if face != _UP))
 
 
 def _cut_through(job: Job) -> Arrangement:
@@ -353,6 +347,6 @@ def _sliding(job: Job, base: Arrangement) -> Arrangement:
     return replace(
         base,
         slabs=(*base.slabs, *slabs, lid),
-        insides=tuple(_closed_above(b, rim) for b in base.insides),
+        insides=tuple(closed_above(b, rim) for b in base.insides),
         bodies=(body, *base.bodies[1:], Body(name="lid", slabs=("lid",), out=(1, -1))),
     )

@@ -1,4 +1,4 @@
-"""Arrangements as bodies, and at other places: what boxes within and on each other are put together from."""
+"""Arrangements as bodies, at other places, and closed: what boxes within and on each other are made from."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from boxjoint.geometry.cuboid import Cuboid
-from boxjoint.solve.arrangement import Arrangement, Body
+from boxjoint.solve.arrangement import Arrangement, Body, InsideBlock, Slab
 
-__all__ = ["as_body", "moved"]
+__all__ = ["as_body", "closed_above", "closed_by", "moved"]
 
 
 def as_body(box: Arrangement) -> Arrangement:
@@ -50,3 +50,18 @@ def moved(arrangement: Arrangement, prefix: str, by: tuple[int, int, int]) -> Ar
             for b in arrangement.bodies
         ),
     )
+
+
+def closed_by(block: InsideBlock, plate: Slab) -> InsideBlock:
+    """The block without its opening above, where a plate lies over all of it."""
+    over = all(
+        plate.box.lo[k] <= block.box.lo[k] and block.box.hi[k] <= plate.box.hi[k] for k in (0, 1)
+    )
+    return closed_above(block, plate.box.lo[2]) if over else block
+
+
+def closed_above(block: InsideBlock, at: int) -> InsideBlock:
+    """The block without its opening above, where a lid lies on it at ``at``."""
+    if block.box.hi[2] != at:
+        return block
+    return replace(block, open=tuple(face for face in block.open if face != (2, 1)))

@@ -16,7 +16,7 @@ from boxjoint.job.tops import Drawers, Stack, Till, Top
 from boxjoint.solve.arrangement import Arrangement, Slab
 from boxjoint.solve.clearances import gap, spread
 from boxjoint.solve.guests import filled_box
-from boxjoint.solve.moves import as_body, moved
+from boxjoint.solve.moves import as_body, closed_by, moved
 from boxjoint.units import both
 
 __all__ = ["with_till"]
@@ -75,6 +75,7 @@ def with_till(job: Job, base: Arrangement) -> Arrangement:
     till = _till(job, (length, width, own), air, rest)
     ledges, glued = _ledges(job, (length, width, rest)) if ask.on == "ledges" else ((), ())
     guests = (*(s.name for s in till.slabs), *(s.name for s in ledges))
+    floor = till.slabs[till.index("till-bottom")]
     body = base.bodies[0]
     body = replace(
         body,
@@ -86,7 +87,9 @@ def with_till(job: Job, base: Arrangement) -> Arrangement:
         slabs=(*base.slabs, *ledges, *till.slabs),
         insides=(
             *(
-                replace(b, guests=(*b.guests, *guests)) if b.name == "inside" else b
+                replace(b, guests=(*b.guests, *guests))
+                if b.name == "inside"
+                else closed_by(b, floor)
                 for b in base.insides
             ),
             *till.insides,
