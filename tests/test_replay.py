@@ -8,11 +8,15 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from importlib.util import find_spec
+from itertools import combinations
 from pathlib import Path
 
 import pytest
 from strategies import box_slabs, slab
 
+from boxjoint.check import kernel
+from boxjoint.check.crop import Croppable, common
+from boxjoint.check.kernel import Extent
 from boxjoint.check.replay import replay
 from boxjoint.check.sequence import assembly_sequence
 from boxjoint.errors import ArrangementError
@@ -45,7 +49,35 @@ def test_sequences_found_are_replayed(name: str) -> None:
 
 @pytest.mark.solid
 @needs_kernel
-def test_a_wrong_direction_strikes() -> None:
+@pytest.mark.parametrize("name", ["specimen-tray-raised", "slide-tray"])
+def test_cropping_changes_nothing_of_what_two_panels_share(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    panels = build(read_job(JOBS[0].parent / f"{name}.toml")).solution.panels
+    parts = [Croppable.of(p, p.rings, kernel.panel_solid(p, p.rings)) for p in panels]
+    striking = 0
+    for a, b in combinations(parts, 2):
+        for by in ((0.0, 0.0, 0.0), (0.0, 0.0, 7.3), (2.9, -3.1, 1.7)):
+            lo, hi = (
+                [v + d for v, d in zip(e, by, strict=True)] for e in (a.extent.lo, a.extent.hi)
+            )
+            here = Extent((lo[0], lo[1], lo[2]), (hi[0], hi[1], hi[2]))
+            if not here.shares_volume(b.extent):
+                continue
+            sizes = []
+            for sides in (0, 10**9):  # cropped, whole
+                monkeypatch.setattr("boxjoint.check.crop._MANY_SIDES", sides)
+                sizes.append(kernel.volume(common(a, b, by)))
+            assert sizes[0] == pytest.approx(sizes[1], abs=1e-6)
+            striking += sizes[1] > 1
+    assert striking > 5  # some that share much, or nothing would have been tried
+
+
+@pytest.mark.solid
+@needs_kernel
+@pytest.mark.parametrize("sides", [0, 60])
+def test_a_wrong_direction_strikes(sides: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("boxjoint.check.crop._MANY_SIDES", sides)
     panels = solve(Arrangement(slabs=tuple(box_slabs((50 * MM, 40 * MM, 30 * MM), OPEN)))).panels
     steps = assembly_sequence(panels).steps
     for k, step in enumerate(steps):

@@ -26,6 +26,7 @@ __all__ = [
     "Extent",
     "boolean",
     "box_solid",
+    "compound",
     "crossings",
     "extent",
     "hole_solid",
@@ -286,6 +287,18 @@ def boolean(operation: Operation, one: Any, others: Sequence[Any]) -> Any:
     if op.HasErrors() or op.Shape().IsNull():
         raise _failed(f"an error instead of a {operation}", "boolean of solids")
     return op.Shape()
+
+
+def compound(shapes: Sequence[Any]) -> Any:
+    """Return several shapes as one; none as one that is empty."""
+    from OCP.BRep import BRep_Builder
+    from OCP.TopoDS import TopoDS_Compound
+
+    builder, out = BRep_Builder(), TopoDS_Compound()
+    builder.MakeCompound(out)
+    for shape in shapes:
+        builder.Add(out, shape)
+    return out
 
 
 def volume(shape: Any) -> float:

@@ -15,6 +15,7 @@ from typing import Any
 
 from boxjoint.check import kernel
 from boxjoint.check.assembly import Step
+from boxjoint.check.crop import Croppable, common
 from boxjoint.check.kernel import Extent
 from boxjoint.check.solid_facts import (
     VOLUME_MM3,
@@ -80,6 +81,7 @@ def replay(
     """
     kernel.require_kernel("the replay of the assembly sequence")
     solids = {p.name: kernel.panel_solid(p, p.rings) for p in panels}
+    croppable = {p.name: Croppable.of(p, p.rings, solids[p.name]) for p in panels}
     faults: list[SolidFault] = []
     sampled: dict[str, None] = {}
     heaps: list[frozenset[str]] = []  # what is together so far, each heap apart from the others
@@ -96,10 +98,9 @@ def replay(
         moves += 1
         for name in step.parts:
             tried, all_of_them = _travel(
-                name,
+                croppable[name],
                 step.direction,
-                {n: solids[n] for n in step.there},
-                solids[name],
+                {n: croppable[n] for n in step.there},
                 number,
                 faults,
             )
@@ -143,39 +144,36 @@ def _misplaced(step: Step, where: str) -> SolidFault:
 
 
 def _travel(
-    name: str,
+    moving: Croppable,
     direction: tuple[int, int],
-    there: Mapping[str, Any],
-    solid: Any,
+    there: Mapping[str, Croppable],
     number: int,
     faults: list[SolidFault],
 ) -> tuple[int, bool]:
     """Move one solid home; return the positions tried, and whether all level places were tried."""
     axis, sense = direction
-    mine = kernel.extent(solid)
-    extents = {n: kernel.extent(s) for n, s in there.items()}
-    near = [n for n, e in extents.items() if _beside(mine, e, axis)]
-    spots, complete = _spots(solid, [there[n] for n in near], axis, sense)
+    mine = moving.extent
+    near = [n for n, other in there.items() if _beside(mine, other.extent, axis)]
+    spots, complete = _spots(moving.solid, [there[n].solid for n in near], axis, sense)
     tried = 0
     for far in spots:
         by = [0.0, 0.0, 0.0]
         by[axis] = -sense * far
         here = _shifted(mine, by)
-        close = [n for n in near if here.shares_volume(extents[n])]
+        close = [n for n in near if here.shares_volume(there[n].extent)]
         if not close:
             continue
         tried += 1
-        place = kernel.moved(solid, by)
         # one by one: asked all at once, the kernel also tries these against each other
-        shared = {n: kernel.boolean("common", place, [there[n]]) for n in close}
-        size = {n: abs(kernel.volume(common)) for n, common in shared.items()}
+        shared = {n: common(moving, there[n], by) for n in close}
+        size = {n: abs(kernel.volume(both)) for n, both in shared.items()}
         if sum(size.values()) > VOLUME_MM3:
             worst = max(size, key=lambda n: size[n])
             struck = [n for n in close if size[n] > VOLUME_MM3] or [worst]
             faults.append(
                 space_fault(
                     "strike",
-                    (name, *struck),
+                    (moving.panel.name, *struck),
                     shared[worst],
                     f"step {number}, {far:.6g} mm before its place, ",
                 )

@@ -31,6 +31,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from boxjoint.check import kernel
+from boxjoint.check.crop import Croppable
 from boxjoint.check.solid_cut import inside_sizes, interference, seats
 from boxjoint.check.solid_facts import (
     Held,
@@ -98,8 +99,13 @@ def solid_proof(
     extents = {name: kernel.extent(solid) for name, solid in solids.items()}
     in_slabs(solution, extents, faults)
     pairs = near_pairs(extents)
+    whole = {
+        p.name: Croppable.of(p, p.rings, solids[p.name])
+        for p in solution.panels
+        if p.name in solids
+    }
     for a, b in counted("pairs of nominal panels", pairs, told):
-        apart(a, b, solids, faults)
+        apart(whole[a], whole[b], faults)
     volumes = {name: kernel.volume(solid) for name, solid in solids.items()}
     union = filled(solution, solids, volumes, faults, told)
     for block in counted("insides", solution.arrangement.insides, told):
@@ -113,7 +119,12 @@ def solid_proof(
             for panel in counted("cut solids", solution.panels, told)
             if panel.name in solids
         }
-        shared = tuple(interference(solution, cut, given, faults, told))
+        parts = {
+            p.name: Croppable.of(p, as_cut[p.name], cut[p.name])
+            for p in solution.panels
+            if p.name in cut
+        }
+        shared = tuple(interference(solution, parts, given, faults, told))
         seated = seats(solution, cut, given, faults, told)
         insides = tuple(inside_sizes(solution, cut, closers, seated, faults))
         for seam, pieces in counted("seams", divided, told):

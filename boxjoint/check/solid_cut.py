@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from boxjoint.check import kernel
+from boxjoint.check.crop import Croppable, common
 from boxjoint.check.interference import (
     SIDE_MM,
     area_mm2,
@@ -42,7 +43,7 @@ Closers = Mapping[tuple[str, int, int], Sequence[str]]
 
 def interference(
     solution: Solution,
-    cut: Mapping[str, Any],
+    cut: Mapping[str, Croppable],
     allowances: Mapping[str, Allowance],
     faults: list[SolidFault],
     told: Progress,
@@ -55,24 +56,24 @@ def interference(
     }
     for panel in solution.panels:
         if panel.name in cut:
-            _cut_volume(panel, cut[panel.name], outlines[panel.name], faults)
+            _cut_volume(panel, cut[panel.name].solid, outlines[panel.name], faults)
     joints = {}
     for joint in solution.joints:
         mates = solution.panels[joint.a], solution.panels[joint.b]
         names = mates[0].name, mates[1].name
         if names[0] in cut and names[1] in cut:
             joints[names] = predict(joint, mates, (outlines[names[0]], outlines[names[1]]))
-    near = near_pairs({name: kernel.extent(solid) for name, solid in cut.items()})
+    near = near_pairs({name: part.extent for name, part in cut.items()})
     pairs = list(dict.fromkeys([*joints, *near]))
     for a, b in counted("pairs of cut panels", pairs, told):
         want = joints.get((a, b)) or joints.get((b, a))
         predicted, tolerance = (want.volume, want.tolerance) if want else (0.0, VOLUME_MM3)
-        common = kernel.boolean("common", cut[a], [cut[b]])
-        found = kernel.volume(common)
+        both = common(cut[a], cut[b])
+        found = kernel.volume(both)
         if want or found:
             yield Shared(panels=(a, b), predicted=predicted, found=found, tolerance=tolerance)
         if abs(found - predicted) > tolerance:
-            where = kernel.extent(common) if kernel.pieces(common) else None
+            where = kernel.extent(both) if kernel.pieces(both) else None
             faults.append(
                 SolidFault(
                     kind="interference",

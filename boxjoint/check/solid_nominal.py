@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from boxjoint.check import kernel
+from boxjoint.check.crop import Croppable, common
 from boxjoint.check.kernel import Extent
 from boxjoint.check.solid_facts import (
     LAYER_MM,
@@ -80,11 +81,11 @@ def in_slabs(solution: Solution, extents: Mapping[str, Extent], faults: list[Sol
                     )
 
 
-def apart(a: str, b: str, solids: Mapping[str, Any], faults: list[SolidFault]) -> None:
+def apart(one: Croppable, other: Croppable, faults: list[SolidFault]) -> None:
     """Check that two panels share no volume."""
-    common = kernel.boolean("common", solids[a], [solids[b]])
-    if abs(kernel.volume(common)) > VOLUME_MM3:
-        faults.append(space_fault("overlap", (a, b), common))
+    both = common(one, other)
+    if abs(kernel.volume(both)) > VOLUME_MM3:
+        faults.append(space_fault("overlap", (one.panel.name, other.panel.name), both))
 
 
 def filled(
@@ -172,9 +173,9 @@ def entered(
     space = extent_of(block.box)
     others = [n for n, e in extents.items() if n not in block.guests and space.shares_volume(e)]
     for name in others:
-        common = kernel.boolean("common", kernel.box_solid(space.lo, space.hi), [solids[name]])
-        if abs(kernel.volume(common)) > VOLUME_MM3:
-            faults.append(space_fault("inside entered", (name,), common, f"{block.name}, "))
+        within = kernel.boolean("common", kernel.box_solid(space.lo, space.hi), [solids[name]])
+        if abs(kernel.volume(within)) > VOLUME_MM3:
+            faults.append(space_fault("inside entered", (name,), within, f"{block.name}, "))
 
 
 def closed(

@@ -253,6 +253,9 @@ def _proofs(built: Built) -> dict[str, Any]:
             "pairs": solid.pairs,
             "volumes_mm3": {n: round(v, 6) for n, v in solid.volumes},
             "union_mm3": round(solid.union, 6),
+            "moves": solid.moves,
+            "positions": solid.positions,
+            "sampled": list(solid.sampled),
             "shared": [
                 {
                     "panels": list(s.panels),
