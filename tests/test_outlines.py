@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import math
+import random
 from importlib.resources import files
 
 import cairosvg
@@ -288,4 +289,65 @@ def test_too_many_points_are_refused() -> None:
     data = "M0 0" + " L1 1 L2 0" * 110_000
     svg = f'{HEAD} width="9mm"><path fill="none" stroke="red" d="{data}"/></svg>'
     with pytest.raises(InputError, match="too many points"):
+        svg_outlines(svg.encode(), name="leaf.svg")
+
+
+SLIPS = [
+    *(
+        "0",
+        "-1",
+        "1e9",
+        "1e308",
+        "nan",
+        "inf",
+        "1e-300",
+        "100%",
+        "",
+        "A",
+        "C",
+        "Z",
+        "zz",
+        "rotate(",
+    ),
+    *(
+        "scale(0)",
+        "scale(1e200)",
+        "matrix(0 0 0 0 0 0)",
+        "none",
+        "url(#x)",
+        "<g>",
+        "</g>",
+        "<text/>",
+    ),
+    *('"', "5mm", "1e5em", "-5", "é", "\x00"),
+]
+
+
+def test_mutilated_drawings_are_refused_or_read() -> None:
+    # found so: a viewBox of nothing, a negative width, coordinates of 1e308
+    bodies = list(DRAWINGS.values())
+    refused = 0
+    for seed in range(300):
+        r = random.Random(seed)
+        body = r.choice(bodies)
+        for _ in range(r.choice([1, 1, 2, 4])):
+            at = r.randrange(len(body))
+            body = body[:at] + r.choice(SLIPS) + body[min(len(body), at + r.choice([0, 1, 3, 8])) :]
+        size = r.choice(["100mm", "1e300mm", "0mm", "-3mm", "5in", "50"])
+        box = r.choice(["0 0 100 100", "0 0 0 0", "0 0 -5 5", "1 2", "0 0 1e300 1"])
+        svg = f'{HEAD} width="{size}" viewBox="{box}">{body}</svg>'
+        asked = r.choice([{}, {"width_mm": 30.0}, {"height_mm": 1e-3}])
+        try:
+            assert all(
+                math.isfinite(v) for v in svg_outlines(svg.encode(), name="x", **asked).extent
+            )
+        except InputError:
+            refused += 1
+    assert 100 < refused < 300
+
+
+@pytest.mark.parametrize("encoding", ["x-unknown", "utf-7", "utf-16", "base64", ""])
+def test_odd_encodings_are_refused(encoding: str) -> None:
+    svg = f'<?xml version="1.0" encoding="{encoding}"?>{HEAD} width="9mm"><rect width="1" height="1"/></svg>'
+    with pytest.raises(InputError, match="not well-formed XML"):
         svg_outlines(svg.encode(), name="leaf.svg")

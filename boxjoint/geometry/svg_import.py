@@ -27,6 +27,8 @@ __all__ = ["MOST_POINTS", "svg_outlines"]
 #: More points than this are a traced photograph, or a slip.
 MOST_POINTS = 200_000
 _MOST_NODES, _MOST_DEPTH = 100_000, 100
+#: Coordinates as far off as this are a slip, whatever the unit.
+_FURTHEST = 1e9
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _LENGTH = re.compile(rf"\s*({_NUMBER})\s*(px|pt|pc|mm|cm|in|)\s*")
@@ -104,6 +106,13 @@ def svg_outlines(
     rough = _flat(shapes, 1e-3 * _reach(shapes, name), name)
     x0, y0, x1, y1 = rough.extent
     scale = _scale(root, (x1 - x0, y1 - y0), width_mm, height_mm, name)
+    if not 1 / _FURTHEST < scale < _FURTHEST:
+        raise InputError(
+            "the drawing's own units are too large or too small",
+            where=name,
+            value=f"one of them would be {scale:.3g} mm",
+            do="check its viewBox, width and height",
+        )
     fine = _flat(shapes, TOLERANCE_MM / scale, name)
     x0, y0, x1, y1 = fine.extent
     if width_mm is not None or height_mm is not None:
@@ -118,7 +127,7 @@ def _scale(
     height_mm: float | None,
     name: str,
 ) -> float:
-    """Millimetres for one unit of the document."""
+    """Millimetres for one unit of the document, above 0."""
     for asked, found, what in ((width_mm, size[0], "width"), (height_mm, size[1], "height")):
         if asked is not None:
             if found <= 0:
@@ -137,6 +146,8 @@ def _scale(
         if match[2] in ("", "px"):
             continue  # a size on a screen says nothing of one on wood
         mm = float(match[1]) * _MM[match[2]]
+        if not 0 < mm < _FURTHEST:
+            continue
         if not numbers:
             return _MM[""]
         if len(numbers) == 4 and numbers[2 + k] > 0:
@@ -200,6 +211,13 @@ def _parsed(content: bytes, name: str) -> tuple[_Node, list[tuple[str, dict[str,
             where=f"{name}, line {error.lineno}",
             value=expat.ErrorString(error.code),
             do="save it again as plain SVG",
+        ) from None
+    except (LookupError, ValueError) as error:  # the encoding that it names
+        raise InputError(
+            "the drawing is not well-formed XML",
+            where=name,
+            value=str(error)[:80],
+            do="save it as UTF-8",
         ) from None
     if root[0].tag != "svg":
         raise InputError(
@@ -378,7 +396,7 @@ def _number(node: _Node, key: str, at: str, otherwise: float = 0.0) -> float:
             limit="a number, or one with px, pt, pc, mm, cm or in",
         )
     number = float(match[1]) * (_MM[match[2]] / _MM[""] if match[2] else 1.0)
-    if not math.isfinite(number):
+    if not abs(number) < _FURTHEST:
         raise InputError(f"the drawing has a {key} without end", where=at, value=value)
     return number
 
@@ -482,14 +500,14 @@ def _reach(shapes: list[_Shape], name: str) -> float:
                 high = complex(max(high.real, p[0]), max(high.imag, p[1]))
     reach = max(high.real - low.real, high.imag - low.imag)
     if not math.isfinite(reach):
-        raise InputError("the drawing shows no shapes", where=name)
-    return reach or 1.0
+        raise InputError("the drawing shows no shapes, or one without end", where=name)
+    return max(reach, 1e-6)
 
 
 def _moved(matrix: Matrix, points: list[complex]) -> Floats:
     a, b, c, d, e, f = matrix
     z = np.array(points)
-    if not np.isfinite(z).all():
+    if not (np.abs(z.real) < _FURTHEST).all() or not (np.abs(z.imag) < _FURTHEST).all():
         return np.full((len(points), 2), np.nan)
     return np.stack([a * z.real + c * z.imag + e, b * z.real + d * z.imag + f], axis=1)
 
@@ -507,7 +525,7 @@ def _flat(shapes: list[_Shape], tolerance: float, name: str) -> Outlines:
         for contour, closed in _contours(shape, tolerance / stretch, at):
             if len(contour) >= 2:
                 xy = _moved(shape.matrix, contour) * (1.0, -1.0)
-                if not np.isfinite(xy).all():
+                if not (np.abs(xy) < _FURTHEST).all():
                     raise InputError("the drawing has a coordinate without end", where=at)
                 own.append((xy, closed))
                 points += len(xy)
