@@ -15,7 +15,6 @@ from boxjoint import __version__
 from boxjoint.check.built import Built, Part
 from boxjoint.export.panels import clearance_lines, kerf_text
 from boxjoint.export.report_bodies import bodies, bodies_lines, insides
-from boxjoint.export.report_cutouts import cutout, cutout_lines
 from boxjoint.export.report_inside import compartments, inside, inside_lines
 from boxjoint.export.report_seams import seams, seams_lines
 from boxjoint.export.report_steps import assembly, assembly_lines
@@ -116,6 +115,14 @@ def report(built: Built, *, rings: bool = True) -> dict[str, Any]:
     }
 
 
+def _cutouts(part: Part) -> list[dict[str, Any]]:
+    if not part.holes:
+        return []
+    from boxjoint.export.report_cutouts import cutout
+
+    return [cutout(h) for h in part.holes]
+
+
 def _hinge(built: Built) -> dict[str, Any] | None:
     if built.turn is None:
         return None
@@ -194,7 +201,7 @@ def _panel(built: Built, part: Part, rings: bool) -> dict[str, Any]:
         ),
         "cut_length": round(part.cut_length_mm, 3),
         "holes": nominal.count - 1,
-        "cutouts": [cutout(h) for h in part.holes],
+        "cutouts": _cutouts(part),
         "marks": _marks(part),
         "relieved_corners": part.relieved.corners,
         "least_web": _mm(part.web.width) if part.web else None,
@@ -356,7 +363,10 @@ def report_text(built: Built) -> str:
             f"{how} | {area_words(p.area_nm2 / _MM**2, unit)} | "
             f"{cut_length_words(p.cut_length_mm, unit)} |"
         )
-    lines += cutout_lines(built)
+    if built.job.cuts_out:
+        from boxjoint.export.report_cutouts import cutout_lines
+
+        lines += cutout_lines(built)
     if built.turn is not None:
         from boxjoint.export.report_turn import turn_lines
 

@@ -65,7 +65,8 @@ class CutoutReader(SheetReader):
                     )
             yield keys, table
 
-    def _read_cutouts(self) -> tuple[Cutout, ...]:
+    def cutouts(self) -> tuple[Cutout, ...]:
+        """Every table, as far as it could be read."""
         read = [self._read_cutout(keys, table) for keys, table in self._listed("cutouts")]
         return tuple(c for c in read if c is not None)
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
-from boxjoint.job.cutouts import Place
 from boxjoint.job.keys import Keys
 from boxjoint.job.limits import (
     CUTOUT_WINDOWS,
@@ -27,6 +27,9 @@ from boxjoint.job.limits import (
 from boxjoint.job.problems import Problem, job_error
 from boxjoint.job.records import DIRECTIONS, Job, Thickness
 from boxjoint.units import NM_PER_MM
+
+if TYPE_CHECKING:
+    from boxjoint.job.cutouts import Place
 
 __all__ = ["measures", "refuse_job"]
 

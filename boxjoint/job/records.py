@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from boxjoint.errors import InputError
-from boxjoint.job.cutouts import Cutout
 from boxjoint.job.filling import (
     DIVIDER_NAME,
     Bottom,
@@ -37,6 +36,7 @@ from boxjoint.job.words import (
 )
 
 if TYPE_CHECKING:  # loaded only where a job has some
+    from boxjoint.job.cutouts import Cutout
     from boxjoint.job.marks import Mark
 
 __all__ = [
@@ -47,7 +47,6 @@ __all__ = [
     "PANELS",
     "CornerStyle",
     "Cut",
-    "Cutout",
     "Drawers",
     "Ends",
     "Inside",

@@ -11,9 +11,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, TypeVar, cast
 
-from boxjoint.job.cutout_tables import CutoutReader
 from boxjoint.job.filling_tables import Filling
 from boxjoint.job.keys import TABLES, Keys, is_known
 from boxjoint.job.limits import WINDOWS, Window, rank_problem, segments_problem
@@ -38,13 +37,17 @@ from boxjoint.job.records import (
     Top,
     Unit,
 )
+from boxjoint.job.sheet_tables import SheetReader
 from boxjoint.job.values import MOST_NAME, plain_value
 from boxjoint.units import to_nm
 
 if TYPE_CHECKING:
+    from boxjoint.job.cutouts import Cutout
     from boxjoint.job.marks import Mark
 
 __all__ = ["TableReader"]
+
+Reader = TypeVar("Reader", bound=SheetReader)
 
 _SIGNED = ("clearance", "sheet_clearance")
 _JOINT_LENGTHS = (
@@ -59,7 +62,7 @@ _JOINT_LENGTHS = (
 )
 
 
-class TableReader(CutoutReader):
+class TableReader(SheetReader):
     """Reads the tables of one document and gathers what is wrong on the way in ``problems``.
 
     Parameters and notes as for :class:`boxjoint.job.values.ValueReader`.
@@ -115,15 +118,27 @@ class TableReader(CutoutReader):
             path=self.path,
         )
 
+    def _read_cutouts(self) -> tuple[Cutout, ...]:
+        """What is cut out of panels; its reader is loaded only where there is something."""
+        if "cutouts" not in self.data:
+            return ()
+        from boxjoint.job.cutout_tables import CutoutReader
+
+        return self._as(CutoutReader).cutouts()
+
     def _read_marks(self) -> tuple[Mark, ...]:
-        """What is marked on panels; its reader is loaded only where there is something."""
+        """What is marked on panels, likewise."""
         if "marks" not in self.data:
             return ()
         from boxjoint.job.mark_tables import MarkReader
 
-        reader = MarkReader(self.data, self.path, self.proceed)
+        return self._as(MarkReader).marks()
+
+    def _as(self, kind: type[Reader]) -> Reader:
+        """Another reader of the same document, which notes what is wrong in the same list."""
+        reader = kind(self.data, self.path, self.proceed)
         reader.unit, reader.problems = self.unit, self.problems
-        return reader.marks()
+        return reader
 
     def _read_shop(self) -> ShopAsk:
         table = self._table(("shop",))

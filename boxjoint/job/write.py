@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from boxjoint.errors import JobError
-from boxjoint.job.cutouts import Cutout, Place
 from boxjoint.job.filling import Item
 from boxjoint.job.keys import key_name
 from boxjoint.job.records import DIRECTIONS, Drawers, Job, JointAsk, PerAxis, Thickness, Unit
@@ -24,6 +23,7 @@ from boxjoint.job.sheets import Nesting
 from boxjoint.units import NM_PER_64TH, NM_PER_INCH, NM_PER_MM, format_fraction
 
 if TYPE_CHECKING:
+    from boxjoint.job.cutouts import Cutout, Place
     from boxjoint.job.marks import Mark
 
 __all__ = [
