@@ -94,8 +94,10 @@ def test_lids_of_all_sizes_turn_or_are_refused(job: Job) -> None:
         assert first is not None
         return
     assert found.passed
-    # what is asked for is kept, or more; but for what the angle of the thickest reading differs
-    assert found.least >= found.hinge.clearance - 10  # nm
+    assert found.least > 0
+    # what is asked for is kept, but in a narrow box, where the rear of the open lid nears the front
+    nears = found.least_of[1] == "front" and found.least_at > 90
+    assert nears or found.least >= found.hinge.clearance - 200  # nm: angles have some 1e-8
     before, _ = stepped(arrangement, np.linspace(0, found.degrees - 1e-6, 90))
     assert before is None
     after, _ = stepped(arrangement, np.array([found.degrees + 0.5]))
@@ -267,6 +269,19 @@ top = { kind = "hinged", pin = 2 }
     assert built.passed and built.turn is not None
     assert built.turn.rests == ("lid-left", "front")
     assert built.turn.least / MM == pytest.approx(0.3, abs=0.001)
+
+
+def test_what_comes_to_rest_together_is_at_rest() -> None:
+    # found at random: the cheeks reach the back's rim with the plate, but for 31 nm of rounding
+    text = """unit = "mm"
+inside = { length = 40, width = "66.533273 mm", height = 40 }
+stock = { material = "birch plywood", thickness = ["6.705558 mm", "6.842406 mm", "6.979254 mm"] }
+cut = { kerf = 0.2 }
+top = { kind = "hinged" }
+panels = { lid-top = { thickness = ["1.96 mm", "2 mm", "2.04 mm"] } }
+"""
+    found = turn_of(job_arrangement(parse_job(text)))
+    assert found.least / MM == pytest.approx(0.3, abs=0.001)
 
 
 def test_a_box_too_narrow_to_turn_in_is_refused() -> None:

@@ -29,8 +29,9 @@ __all__ = ["Turn", "turn_of"]
 
 #: No lid turns further than this, radians.
 _MOST = math.radians(270)
-#: What counts as overlap, nm: more than the roundings of sines.
-_OVER = 1.0
+#: What counts as overlap or as apart, nm: the arc cosine of what is nearly 1 keeps half the digits of a
+#: float, and 1e-8 of a radius of a metre is 10 nm.
+_OVER = 100.0
 
 _Box = tuple[
     float, float, float, float
@@ -113,7 +114,7 @@ def turn_of(arrangement: Arrangement) -> Turn:
         )
     least, of, at = math.inf, ("", ""), 0.0
     for a, b in pairs:
-        found = _least(_about(a.box, hinge), _about(b.box, hinge), stop)
+        found = _least(_about(a.box, hinge), _about(b.box, hinge), stop, rests=b.name == rests[1])
         if found is not None and found[0] < least:
             least, of, at = found[0], (a.name, b.name), found[1]
     return Turn(
@@ -232,11 +233,11 @@ def _turning_points(a: _Box, b: _Box) -> Iterator[float]:
             yield (k * quarter - g) % (2 * math.pi)
 
 
-def _least(a: _Box, b: _Box, stop: float) -> tuple[float, float] | None:
+def _least(a: _Box, b: _Box, stop: float, *, rests: bool) -> tuple[float, float] | None:
     """The least distance on the way and its angle, of what touches neither closed nor at rest.
 
     Of two that touch at an end it is the least where the distance has a minimum between the ends;
-    ``None`` where there is none.
+    ``None`` where there is none. ``rests`` says that the lid comes to rest on b, with whatever part.
     """
     corners = _corners(a)
     inner = [t for t in _turning_points(a, b) if 0 < t < stop]
@@ -247,6 +248,8 @@ def _least(a: _Box, b: _Box, stop: float) -> tuple[float, float] | None:
         first += 1
     while last > first and gaps[last - 1] <= _OVER:
         last -= 1
+    if rests:
+        last = min(last, len(gaps) - 1)
     touches = (first > 0, last < len(gaps))
     found: tuple[float, float] | None = None
     for k, (t, gap) in enumerate(zip(angles, gaps, strict=True)):
