@@ -355,3 +355,90 @@ def test_odd_encodings_are_refused(encoding: str) -> None:
     svg = f'<?xml version="1.0" encoding="{encoding}"?>{HEAD} width="9mm"><rect width="1" height="1"/></svg>'
     with pytest.raises(InputError, match="not well-formed XML"):
         svg_outlines(svg.encode(), name="leaf.svg")
+
+
+SQUARE = '<rect {} width="40" height="40"/>'
+
+
+def square(attributes: str, around: str = "{}", size: str = 'width="100mm"') -> float:
+    svg = f'{HEAD} {size} viewBox="0 0 100 100">{around.format(SQUARE.format(attributes))}</svg>'
+    return area(svg_outlines(svg.encode(), name="s"))
+
+
+@pytest.mark.parametrize(
+    "attributes",
+    ['opacity="0"', 'fill-opacity="0"', 'style="opacity:0.0"', 'fill="rgba(0,0,0,0)"', 'fill="transparent"', 'visibility="hidden"'],
+)  # fmt: skip
+def test_what_is_not_seen_is_not_marked(attributes: str) -> None:
+    # cairo draws nothing of these either
+    with pytest.raises(InputError, match="shows no shapes"):
+        square(attributes)
+    with pytest.raises(InputError, match="shows no shapes"):
+        square('fill="none" stroke="red" stroke-width="0"')
+    assert square('fill="rgba(0,0,0,0.4)"') == pytest.approx(1600)
+
+
+@pytest.mark.parametrize(
+    "sheet",
+    ["rect.b{fill:none}", "g .b{fill:none}", "*{fill:none}", ".b{fill:none !important}", "@media print{.b{fill:none}}"],
+)  # fmt: skip
+def test_style_sheets_that_are_not_understood_are_refused(sheet: str) -> None:
+    with pytest.raises(InputError, match="style sheet that is not understood"):
+        square('class="b"', f"<style>{sheet.replace('{', '{{').replace('}', '}}')}</style>{{}}")
+
+
+def test_a_rule_for_an_id_counts_for_more_than_one_for_a_class() -> None:
+    # CSS Selectors 3, 9: specificity
+    for first, second in (("#a{fill:none}", ".b{fill:red}"), (".b{fill:none}", "rect{fill:red}")):
+        sheet = f"<style>{first}{second}</style>".replace("{", "{{").replace("}", "}}")
+        with pytest.raises(InputError, match="shows no shapes"):
+            square('id="a" class="b"', sheet + "{}")
+
+
+@pytest.mark.parametrize(
+    "attributes", ['style="transform:scale(2)"', 'transform="scale(2abc)"', 'marker-end="url(#m)"']
+)
+def test_what_changes_the_shape_and_is_not_understood_is_refused(attributes: str) -> None:
+    with pytest.raises(InputError, match=r"not understood|cannot be read"):
+        square(attributes)
+
+
+def test_width_and_height_that_disagree_show_the_whole_in_proportion() -> None:
+    # SVG 2, 8.2: the default of preserveAspectRatio is meet
+    assert square("", size='width="100mm" height="50mm"') == pytest.approx(400)
+    with pytest.raises(InputError, match="squeezed"):
+        square("", size='width="100mm" height="50mm" preserveAspectRatio="none"')
+
+
+def test_elements_of_another_namespace_show_nothing() -> None:
+    with pytest.raises(InputError, match="shows no shapes"):
+        square("", '<x:g xmlns:x="urn:x"><x:rect width="5" height="5"/></x:g><!--{}-->')
+
+
+def test_uses_of_uses_do_not_hold_up_the_program() -> None:
+    levels = "".join(
+        f'<g id="g{k}">' + f'<use href="#g{k - 1}"/>' * 10 + "</g>" for k in range(1, 11)
+    )
+    svg = f'{HEAD} width="9mm"><g id="g0"><rect width="1" height="1"/></g>{levels}</svg>'
+    with pytest.raises(InputError, match="too many elements"):
+        svg_outlines(svg.encode(), name="s")
+
+
+@pytest.mark.parametrize(
+    "matrix", ["1 0 0 1 0 0", "1 .95 .95 1 0 0", "1 0 5.67 1 0 0", "-2 .3 .1 .5 3 4"]
+)
+@pytest.mark.parametrize(
+    "shape", ['<circle r="40"/>', '<path d="M-40 0 A40 40 0 1 1 40 0 A40 40 0 1 1 -40 0 Z"/>']
+)
+def test_flattening_keeps_its_tolerance_under_transformations(shape: str, matrix: str) -> None:
+    svg = f'{HEAD} width="100mm" viewBox="0 0 100 100"><g transform="matrix({matrix})">{shape}</g></svg>'
+    (ring,) = svg_outlines(svg.encode(), name="s").areas
+    # the circle itself, densely: x = M u, y turned up, about its middle
+    a, b, c, d, *_ = (float(v) for v in matrix.split())
+    t = np.linspace(0, 2 * np.pi, 20_001)
+    dense = np.stack(
+        [40 * (a * np.cos(t) + c * np.sin(t)), -40 * (b * np.cos(t) + d * np.sin(t))], 1
+    )
+    middle = np.array(shapely.Polygon(ring).centroid.coords[0])
+    away = shapely.distance(shapely.LinearRing(ring - middle), shapely.points(dense))
+    assert away.max() < 0.0105  # 0.01, and a little for the middle of a polygon

@@ -27,6 +27,8 @@ __all__ = ["MOST_POINTS", "svg_outlines"]
 #: More points than this are a traced photograph, or a slip.
 MOST_POINTS = 200_000
 _MOST_NODES, _MOST_DEPTH = 100_000, 100
+_SVG = "http://www.w3.org/2000/svg"
+_XLINK = "http://www.w3.org/1999/xlink"
 #: Coordinates as far off as this are a slip, whatever the unit.
 _FURTHEST = 1e9
 
@@ -53,8 +55,15 @@ _REFUSED = {
     "foreignobject": "foreign content: leave it out",
     "switch": "a switch: leave it out",
 }
-_CHANGING = ("clip-path", "mask", "filter")
-_INHERITED = ("fill", "stroke", "fill-rule", "visibility")
+#: What changes what is seen, and is refused.
+_CHANGING = (
+    *("clip-path", "mask", "filter", "transform-origin"),
+    *("marker", "marker-start", "marker-mid", "marker-end"),
+)
+_INHERITED = (
+    *("fill", "stroke", "fill-rule", "visibility"),
+    *("fill-opacity", "stroke-opacity", "stroke-width"),
+)
 
 Matrix = tuple[float, float, float, float, float, float]
 _IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
@@ -67,6 +76,22 @@ class _Node:
     line: int
     children: list[_Node] = field(default_factory=list)
     text: str = ""
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Document:
+    """What holds for the whole document; ``visited`` counts elements, uses of them included."""
+
+    name: str
+    rules: list[tuple[str, dict[str, str]]]
+    ids: Mapping[str, _Node]
+    visited: int = 0
+
+    def visit(self, at: str) -> None:
+        """Count one more element; a few uses of uses are thousands of them."""
+        self.visited += 1
+        if self.visited > _MOST_NODES:
+            raise InputError("the drawing has too many elements", where=at, do="simplify it")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,8 +123,9 @@ def svg_outlines(
     InputError
         What is wrong, and in which line.
     """
-    root, styles = _parsed(content, name)
-    shapes = list(_shapes(root, _IDENTITY, {}, styles, _ids(root), name, 0))
+    root, rules = _parsed(content, name)
+    document = _Document(name=name, rules=rules, ids=_ids(root))
+    shapes = list(_shapes(root, _IDENTITY, {}, document, 0))
     if not shapes:
         raise InputError("the drawing shows no shapes", where=name)
     # a first look for the size, then once more as fine as that asks for
@@ -137,13 +163,11 @@ def _scale(
             return asked / found
     if max(size) <= 0:
         raise InputError("the drawing is a single point", where=name)
-    box = root.attributes.get("viewBox", "")
-    numbers = [float(v) for v in re.findall(_NUMBER, box)]
+    numbers = _numbers(root.attributes.get("viewBox", "")) or []
+    found_mm = []
     for k, key in enumerate(("width", "height")):
         match = _LENGTH.fullmatch(root.attributes.get(key, ""))
-        if match is None or (match[2] in ("", "px") and not numbers):
-            continue
-        if match[2] in ("", "px"):
+        if match is None or match[2] in ("", "px"):
             continue  # a size on a screen says nothing of one on wood
         mm = float(match[1]) * _MM[match[2]]
         if not 0 < mm < _FURTHEST:
@@ -151,7 +175,16 @@ def _scale(
         if not numbers:
             return _MM[""]
         if len(numbers) == 4 and numbers[2 + k] > 0:
-            return mm / numbers[2 + k]
+            found_mm.append(mm / numbers[2 + k])
+    if found_mm:
+        uneven = max(found_mm) > 1.001 * min(found_mm)
+        if uneven and root.attributes.get("preserveAspectRatio", "").startswith("none"):
+            raise InputError(
+                "the drawing is squeezed: its width and height do not go with its viewBox",
+                where=name,
+                do="write width = ... or height = ... for the mark",
+            )
+        return min(found_mm)  # it shows the whole viewBox, in proportion
     raise InputError(
         "the drawing does not say how large it is",
         where=name,
@@ -167,7 +200,7 @@ def _parsed(content: bytes, name: str) -> tuple[_Node, list[tuple[str, dict[str,
     """The tree of a document with the line of each element, and the rules of its style sheets."""
     from xml.parsers import expat
 
-    parser = expat.ParserCreate()
+    parser = expat.ParserCreate(namespace_separator=" ")
     root: list[_Node] = []
     stack: list[_Node] = []
     count = 0
@@ -177,8 +210,15 @@ def _parsed(content: bytes, name: str) -> tuple[_Node, list[tuple[str, dict[str,
         count += 1
         if count > _MOST_NODES or len(stack) > _MOST_DEPTH:
             raise InputError("the drawing has too many elements", where=name)
-        plain = {k.rpartition(":")[2] if k != "xml:space" else k: v for k, v in attributes.items()}
-        node = _Node(tag.rpartition(":")[2].lower(), plain, parser.CurrentLineNumber)
+        space, _, word = tag.rpartition(" ")
+        plain = {
+            k.rpartition(" ")[2]: v
+            for k, v in attributes.items()
+            if " " not in k or k.startswith(_XLINK)
+        }
+        # what is not SVG's own shows nothing
+        word = word.lower() if space in ("", _SVG) else "metadata"
+        node = _Node(word, plain, parser.CurrentLineNumber)
         if stack:
             stack[-1].children.append(node)
         else:
@@ -226,7 +266,7 @@ def _parsed(content: bytes, name: str) -> tuple[_Node, list[tuple[str, dict[str,
     rules: list[tuple[str, dict[str, str]]] = []
     for node in _all(root[0]):
         if node.tag == "style":
-            rules += _rules(node.text)
+            rules += _rules(node.text, f"{name}, line {node.line}")
     return root[0], rules
 
 
@@ -240,21 +280,34 @@ def _ids(root: _Node) -> dict[str, _Node]:
     return {n.attributes["id"]: n for n in _all(root) if "id" in n.attributes}
 
 
-def _rules(sheet: str) -> list[tuple[str, dict[str, str]]]:
-    """Simple selectors of a style sheet with what they declare, in their sequence."""
+def _rules(sheet: str, at: str) -> list[tuple[str, dict[str, str]]]:
+    """Simple selectors of a style sheet with what they declare, in their sequence; others are refused."""
+    plain = re.sub(r"/\*.*?\*/|<!--|-->", "", sheet, flags=re.DOTALL)
     found = []
-    for selectors, body in re.findall(
-        r"([^{}]+)\{([^{}]*)\}", re.sub(r"/\*.*?\*/", "", sheet, flags=re.S)
-    ):
+    for selectors, body in re.findall(r"([^{}]+)\{([^{}]*)\}", plain):
         for selector in selectors.split(","):
-            if re.fullmatch(r"[.#]?[\w-]+", selector.strip()):
-                found.append((selector.strip(), _declared(body)))
+            word = selector.strip()
+            if not re.fullmatch(r"[.#]?[A-Za-z_][\w-]*", word) or "!" in body:
+                raise InputError(
+                    "the drawing has a style sheet that is not understood",
+                    where=at,
+                    value=f"{word} {{{body.strip()[:40]}}}",
+                    limit="selectors such as .name, #name or rect",
+                    do="save it with its styles at the shapes (plain SVG)",
+                )
+            found.append((word, _declared(body)))
+    if re.sub(r"[^{}]+\{[^{}]*\}", "", plain).strip():
+        raise InputError(
+            "the drawing has a style sheet that is not understood",
+            where=at,
+            do="save it with its styles at the shapes (plain SVG)",
+        )
     return found
 
 
 def _declared(text: str) -> dict[str, str]:
     pairs = (part.split(":", 1) for part in text.split(";") if ":" in part)
-    return {k.strip().lower(): v.replace("!important", "").strip().lower() for k, v in pairs}
+    return {k.strip().lower(): v.strip().lower() for k, v in pairs}
 
 
 def _style(
@@ -262,11 +315,12 @@ def _style(
 ) -> dict[str, str]:
     """What holds for an element: inherited, its attributes, style sheets, its own style."""
     own = {k: above[k] for k in _INHERITED if k in above}
-    for key in (*_INHERITED, "display", *_CHANGING):
+    for key in (*_INHERITED, "display", "opacity", *_CHANGING):
         if key in node.attributes:
             own[key] = node.attributes[key].strip().lower()
     classes = node.attributes.get("class", "").split()
-    for selector, declared in rules:
+    # a rule for an id counts for more than one for a class, and that for more than one for a tag
+    for selector, declared in sorted(rules, key=lambda rule: ".#".find(rule[0][:1])):
         kind, word = selector[:1], selector[1:]
         if (
             (kind == "." and word in classes)
@@ -275,6 +329,8 @@ def _style(
         ):
             own |= declared
     own |= _declared(node.attributes.get("style", ""))
+    if "transform" in own:  # as an attribute it is read elsewhere
+        own["transform-origin"] = own.pop("transform")
     for key in _INHERITED:
         if own.get(key) == "inherit":
             own[key] = above.get(key, "")
@@ -285,15 +341,14 @@ def _shapes(
     node: _Node,
     matrix: Matrix,
     above: Mapping[str, str],
-    rules: list[tuple[str, dict[str, str]]],
-    ids: Mapping[str, _Node],
-    name: str,
+    document: _Document,
     depth: int,
 ) -> Iterator[_Shape]:
     """The shapes that an element shows, in the units of the outermost one."""
-    at = f"{name}, line {node.line}"
-    style = _style(node, above, rules)
-    if style.get("display") == "none":
+    at = f"{document.name}, line {node.line}"
+    document.visit(at)
+    style = _style(node, above, document.rules)
+    if style.get("display") == "none" or _is_zero(style.get("opacity", "")):
         return
     if node.tag in _REFUSED:
         raise InputError(f"the drawing has {_REFUSED[node.tag]}", where=at)
@@ -311,9 +366,9 @@ def _shapes(
             raise InputError("the drawing has a drawing within it", where=at, do="take it apart")
     if node.tag in ("svg", "g", "a", "symbol"):
         for child in node.children:
-            yield from _shapes(child, matrix, style, rules, ids, name, depth + 1)
+            yield from _shapes(child, matrix, style, document, depth + 1)
     elif node.tag == "use":
-        target = ids.get(node.attributes.get("href", "").removeprefix("#"))
+        target = document.ids.get(node.attributes.get("href", "").removeprefix("#"))
         if target is None or depth > _MOST_DEPTH // 4:
             raise InputError("the drawing uses what is not in it", where=at)
         matrix = _times(matrix, (1, 0, 0, 1, _number(node, "x", at), _number(node, "y", at)))
@@ -322,11 +377,11 @@ def _shapes(
                 "the drawing uses a symbol with a viewBox", where=at, do="take it apart"
             )
         if target.tag == "symbol":
-            inner = _style(target, style, rules)
+            inner = _style(target, style, document.rules)
             for child in target.children:
-                yield from _shapes(child, matrix, inner, rules, ids, name, depth + 1)
+                yield from _shapes(child, matrix, inner, document, depth + 1)
         else:
-            yield from _shapes(target, matrix, style, rules, ids, name, depth + 1)
+            yield from _shapes(target, matrix, style, document, depth + 1)
     elif node.tag in _DRAWN and style.get("visibility") not in ("hidden", "collapse"):
         yield _Shape(node=node, matrix=matrix, style=style)
 
@@ -354,7 +409,7 @@ def _transform(text: str, at: str) -> Matrix:
             "the drawing has a transformation that cannot be read", where=at, value=text
         )
     for word, body in re.findall(r"([A-Za-z]+)\s*\(([^)]*)\)", text):
-        v = [float(n) for n in re.findall(_NUMBER, body)]
+        v = _numbers(body) or []
         made: Matrix | None = None
         if word == "matrix" and len(v) == 6:
             made = (v[0], v[1], v[2], v[3], v[4], v[5])
@@ -401,8 +456,17 @@ def _number(node: _Node, key: str, at: str, otherwise: float = 0.0) -> float:
     return number
 
 
+def _numbers(text: str) -> list[float] | None:
+    """Numbers between commas and blanks; ``None`` where anything else stands among them."""
+    if re.sub(_NUMBER, "", text).strip(" ,\t\r\n"):
+        return None
+    return [float(n) for n in re.findall(_NUMBER, text)]
+
+
 def _points(node: _Node, at: str) -> list[complex]:
-    v = [float(n) for n in re.findall(_NUMBER, node.attributes.get("points", ""))]
+    v = _numbers(node.attributes.get("points", ""))
+    if v is None:
+        raise InputError("the drawing has points that cannot be read", where=at)
     if len(v) % 2:
         raise InputError("the drawing has an odd number of coordinates", where=at)
     return [complex(x, y) for x, y in zip(v[::2], v[1::2], strict=True)]
@@ -468,16 +532,16 @@ _DRAWN = {"path", "rect", "circle", "ellipse", "line", "polyline", "polygon"}
 
 
 def _path(data: str, tolerance: float, at: str) -> list[tuple[list[complex], bool]]:
-    """Contours of path data. Arcs become cubic curves, off by at most 0.03 % of their radius."""
+    """Contours of path data."""
     from fontTools.svgLib.path.parser import parse_path
 
-    from boxjoint.geometry.pen import FlatPen
+    from boxjoint.geometry.pen import FlatArc, FlatPen
 
     pen = FlatPen(None, tolerance)
     if not data.strip() or data.strip().lower() == "none":
         return []
     try:
-        parse_path(data, pen)
+        parse_path(data, pen, arc_class=FlatArc)
     except InputError:
         raise
     except Exception as e:  # the parser raises what its grammar trips over
@@ -512,6 +576,21 @@ def _moved(matrix: Matrix, points: list[complex]) -> Floats:
     return np.stack([a * z.real + c * z.imag + e, b * z.real + d * z.imag + f], axis=1)
 
 
+def _is_zero(value: str) -> bool:
+    """Whether an opacity or a width is written as nothing."""
+    match = re.fullmatch(rf"({_NUMBER})\s*(?:%|[a-z]*)", value.strip())
+    return match is not None and float(match[1]) <= 0
+
+
+def _paints(style: Mapping[str, str], what: str, otherwise: str) -> bool:
+    """Whether a fill or a stroke is seen, in whatever colour."""
+    paint = style.get(what) or otherwise
+    if paint in ("none", "transparent") or _is_zero(style.get(f"{what}-opacity", "")):
+        return False
+    alpha = re.fullmatch(r"(?:rgba|hsla)\([^)]*[,/]\s*([\d.]+%?)\s*\)", paint)
+    return not (alpha and _is_zero(alpha[1]))
+
+
 def _flat(shapes: list[_Shape], tolerance: float, name: str) -> Outlines:
     """All shapes together, y up, in the document's units."""
     rings: list[Floats] = []
@@ -520,7 +599,11 @@ def _flat(shapes: list[_Shape], tolerance: float, name: str) -> Outlines:
     for shape in shapes:
         at = f"{name}, line {shape.node.line}"
         a, b, c, d, *_ = shape.matrix
-        stretch = max(math.hypot(a, b), math.hypot(c, d), 1e-12)
+        if not all(abs(v) < _FURTHEST for v in shape.matrix):
+            raise InputError("the drawing has a transformation without end", where=at)
+        # the most that any direction is stretched: the greater singular value
+        half = (a * a + b * b + c * c + d * d) / 2
+        stretch = max(math.sqrt(half + math.sqrt(max(half**2 - (a * d - b * c) ** 2, 0.0))), 1e-12)
         own: list[tuple[Floats, bool]] = []
         for contour, closed in _contours(shape, tolerance / stretch, at):
             if len(contour) >= 2:
@@ -536,9 +619,9 @@ def _flat(shapes: list[_Shape], tolerance: float, name: str) -> Outlines:
                 limit=f"at most {MOST_POINTS:,}",
                 do="simplify it",
             )
-        fills = shape.style.get("fill", "black") not in ("none", "transparent")
-        fills = fills and shape.node.tag != "line"
-        strokes = shape.style.get("stroke", "none") not in ("none", "")
+        fills = _paints(shape.style, "fill", "black") and shape.node.tag != "line"
+        strokes = _paints(shape.style, "stroke", "none")
+        strokes = strokes and not _is_zero(shape.style.get("stroke-width", ""))
         areas: tuple[Floats, ...] = ()
         if fills:
             even_odd = shape.style.get("fill-rule", "nonzero") == "evenodd"
