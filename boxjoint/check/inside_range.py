@@ -1,8 +1,9 @@
 """How large an inside may really be: what panels hold of it, and what the parts may do on their seats.
 
-What panels hold from shoulder to shoulder is one thing. A round beam's fillets keep walls off their
-shoulders, and a raised base stands somewhere in its slots, at some thickness. Each of these is an entry
-of a budget, with what it is, so that nobody has to take the range on trust.
+What panels hold from shoulder to shoulder is one thing, by the kerf and the scale as they are believed to
+be. These are known to some +- only; a round beam's fillets keep walls off their shoulders, and a raised
+base stands somewhere in its slots, at some thickness. Each of these is an entry of a budget, with what
+it is, so that nobody has to take the range on trust.
 """
 
 from __future__ import annotations
@@ -12,7 +13,9 @@ from dataclasses import dataclass
 from boxjoint.check.as_cut import InsideAsCut
 from boxjoint.check.built import Built
 from boxjoint.check.compartments import CompartmentAsCut
+from boxjoint.job.figures import COVERAGE
 from boxjoint.job.records import Source
+from boxjoint.solve.panels import Frame
 from boxjoint.units import small_size
 
 __all__ = ["BudgetEntry", "InsideRange", "inside_range"]
@@ -33,7 +36,7 @@ class BudgetEntry:
 class InsideRange:
     """From the least to the greatest that an inside may be, nm, and what that is made of.
 
-    ``held_least`` and ``held_greatest`` are what panels hold by themselves, the entries come on top.
+    The entry of kerf and scale covers 95 %; the others are limits. ``held_least`` and ``held_greatest`` are what panels hold by themselves, the entries come on top.
     """
 
     held_least: int
@@ -80,6 +83,7 @@ def inside_range(built: Built, row: InsideAsCut, raised: CompartmentAsCut | None
         if built.seat_gap_mm and ends
         else "no fillet keeps a wall off its shoulder",
     )
+    known = _kerf_and_scale(built, row)
     if raised is None:
         spread = BudgetEntry(
             what="thickness spread",
@@ -88,7 +92,9 @@ def inside_range(built: Built, row: InsideAsCut, raised: CompartmentAsCut | None
             source=Source.COMPUTED,
             note="walls bear on shoulders with their inner faces, whatever their thickness",
         )
-        return InsideRange(held_least=row.least, held_greatest=row.greatest, budget=(seat, spread))
+        return InsideRange(
+            held_least=row.least, held_greatest=row.greatest, budget=(seat, spread, known)
+        )
     thickness = built.job.thickness(raised.lower)
     low, high = sorted((raised.thickest - raised.mean, raised.thinnest - raised.mean))
     measured = thickness.source is Source.MEASURED
@@ -111,5 +117,32 @@ def inside_range(built: Built, row: InsideAsCut, raised: CompartmentAsCut | None
         f"({sheet.standing})",
     )
     return InsideRange(
-        held_least=row.least, held_greatest=row.greatest, budget=(seat, spread, slots)
+        held_least=row.least, held_greatest=row.greatest, budget=(seat, spread, slots, known)
+    )
+
+
+def _kerf_and_scale(built: Built, row: InsideAsCut) -> BudgetEntry:
+    """By how much kerf and scale may be others than those that the panels were drawn for, 95 %."""
+    plan = built.plan
+    slabs = {p.name: p.slab for p in built.solution.panels}
+    axes = {
+        Frame.of(slabs[name]).axes.index(row.axis)
+        for names in row.by_panel
+        for name in names.split(" + ")
+        if name in slabs and row.axis in Frame.of(slabs[name]).axes
+    }
+    u = max((plan.inside_u_mm(a, row.asked / 1e6) for a in axes or {0, 1}), default=0.0)
+    more = round(COVERAGE * u * 1e6)
+    beam = sorted({str((plan.kerf_x, plan.kerf_y)[a].source) for a in axes or {0, 1}})
+    scale = sorted({str((plan.scale_x, plan.scale_y)[a].source) for a in axes or {0, 1}})
+    measured = beam == scale == ["measured"]
+    note = f"95 %: kerf {' and '.join(beam)}, scale {' and '.join(scale)}, edges 0.02 mm assumed"
+    if plan.tool is not None:
+        note = "95 %: edges 0.02 mm assumed; what the controller's offsets miss is not known here"
+    return BudgetEntry(
+        what="kerf and scale",
+        least=-more,
+        greatest=more,
+        source=Source.MEASURED if measured else Source.ASSUMED,
+        note=note,
     )

@@ -666,7 +666,9 @@ def _within(mean_mm: float, belief: Belief, sheet: Sheet) -> bool:
 
 def _show_machine(shop: Book, machine: str, plot: Path | None, kind: str, as_json: bool) -> None:
     from boxjoint.cli.show import show_table
-    from boxjoint.shop.learn import comb_rounds, history
+    from boxjoint.job.figures import COVERAGE
+    from boxjoint.shop.hand import advise
+    from boxjoint.shop.learn import history
     from boxjoint.shop.records import counted
 
     at = datetime.now(UTC)
@@ -690,7 +692,7 @@ def _show_machine(shop: Book, machine: str, plot: Path | None, kind: str, as_jso
                 [
                     name,
                     f"{f.value:.5f}" if scale else mm_and_thou(f.value, places=3),
-                    plus_minus(1.96 * f.u, "1" if scale else "mm"),
+                    plus_minus(COVERAGE * f.u, "1" if scale else "mm"),
                     "measured" if str(f.source) == "measured" else "ASSUMED",
                 ]
             )
@@ -702,7 +704,7 @@ def _show_machine(shop: Book, machine: str, plot: Path | None, kind: str, as_jso
             f"{counted(belief.boxes, 'box')}"
         )
         rows.append(["readings", count, "", ""])
-        rounds = comb_rounds(shop, machine, sheet.material, sheet.mean_mm, settings, at)
+        rounds = belief.combs.rounds if belief.combs else ()
         if rounds:
             rows.append(["combs", f"{len(rounds)}, last {rounds[-1].at:%Y-%m-%d}", "", ""])
         low, high = belief.thickness_mm or (sheet.mean_mm, sheet.mean_mm)
@@ -714,12 +716,14 @@ def _show_machine(shop: Book, machine: str, plot: Path | None, kind: str, as_jso
         )
         for flag in belief.flags:
             click.echo(f"look at: {flag.name} {flag.at:%Y-%m-%d}: {flag.text}", err=True)
-        if belief.check and belief.kerf_x is not None:
+        advice = advise(belief, "snug")
+        if belief.kerf_x is not None and not advice.gauge:
+            click.echo(f"{advice.text}")
+        if advice.gauge and belief.kerf_x is not None:
             words = ["boxjoint", "gauge", "draw", "kerf", "--quick", "--material", sheet.material]
             words += ["--thickness", f"{sheet.mean_mm:.2f}mm", "--out", "gauge"]
             click.echo(
-                "look at: too uncertain for a fit to be promised; read a stack and its window: "
-                f"{shlex.join(words)}",
+                f"look at: {advice.text}: {shlex.join(words)}",
                 err=True,
             )
     if plot is not None:
@@ -756,8 +760,22 @@ def _group_json(sheet: Sheet, settings: Settings, belief: Belief) -> dict[str, A
         "boxes": belief.boxes,
         "last": belief.last.isoformat() if belief.last else None,
         "age_days": belief.age_days,
-        "check": belief.check,
+        "advice": _advice_json(belief),
+        "motion": belief.motion,
         "flags": [{"name": f.name, "text": f.text, "at": f.at.isoformat()} for f in belief.flags],
+    }
+
+
+def _advice_json(belief: Belief) -> dict[str, Any]:
+    from boxjoint.shop.hand import advise
+
+    advice = advise(belief, "snug")
+    return {
+        "gauge": advice.gauge,
+        "comb": advice.comb,
+        "probability_of_a_miss": advice.miss,
+        "limit_mm": advice.limit_mm,
+        "text": advice.text,
     }
 
 

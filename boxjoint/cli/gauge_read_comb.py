@@ -123,7 +123,8 @@ def comb(
       boxjoint gauge read comb --verdict -0.44=no --verdict -0.34=press --verdict -0.24=slides
     """
     from boxjoint.gauge.comb import comb_start, comb_update
-    from boxjoint.shop.bench import comb_so_far
+    from boxjoint.shop.bench import book_verdicts
+    from boxjoint.shop.hand import comb_so_far
 
     kind = plot_kind(plot)
     only_forms(piece, forms)
@@ -146,23 +147,23 @@ def comb(
     beam = _kerf_of(kerf, known, along)
     # a sheet takes all of the clearance by itself: as cut it is x + kerf, not x + 2 kerf
     share = 0.5 if is_sheet else 1.0
-    before = _earlier(known, book, at, along) if known and not is_sheet else ()
-    state = (
-        comb_so_far(before, along, kerf_mm=beam.value, u_kerf_mm=beam.u)
-        if before
-        else comb_start(kerf_mm=share * beam.value, u_kerf_mm=share * beam.u)
-    )
+    state, day, before = comb_start(kerf_mm=share * beam.value, u_kerf_mm=share * beam.u), 0, 0
+    if known is not None and not is_sheet:
+        new = [(r.axis, book_verdicts(r.slots)) for r in rounds]
+        state, day, before = comb_so_far(
+            known.belief, along, kerf_mm=beam.value, u_kerf_mm=beam.u, new=new
+        )
     results = []
     findings = []
     for one in rounds:
         try:
-            results.append(comb_update(state, one.slots, own_tab=one.own_tab, fit=fit))
+            results.append(comb_update(state, one.slots, own_tab=one.own_tab, fit=fit, day=day))
         except ReadingError as error:
             raise error.within(one.source) if not error.where else error from None
         state = results[-1].state
         findings += [f"{one.source}: {f}" for f in results[-1].findings]
     result = results[-1]
-    shown = _Shown.of(result, beam, share, _material(known, where), rounds[-1], len(before))
+    shown = _Shown.of(result, beam, share, _material(known, where), rounds[-1], before)
     saved: tuple[str, ...] = ()
     if save:
         saved = _save_combs(where, book, at, rounds, again)
@@ -264,17 +265,6 @@ def _kerf_of(kerf: str | None, known: InBook | None, axis: str) -> _Kerf:
     return _Kerf(value=ASSUMED_KERF_MM, u=_U_ASSUMED_MM, standing="ASSUMED")
 
 
-def _earlier(known: InBook, path: Path | None, at: datetime, axis: str) -> tuple[CombRound, ...]:
-    from boxjoint.shop.learn import comb_rounds
-
-    place = known.place
-    with open_book(path, write=False) as book:
-        rounds = comb_rounds(
-            book, place.machine, place.sheet.material, place.sheet.mean_mm, place.settings, at
-        )
-    return tuple(r for r in rounds if r.axis == axis)
-
-
 def _material(known: InBook | None, where: Where) -> str:
     return known.place.sheet.material if known else where.material
 
@@ -307,13 +297,13 @@ class _Shown:
     ) -> _Shown:
         """Carry the answers to clearances as cut; interference is refused in brittle stock."""
         from boxjoint.fit.fits import family_of
-        from boxjoint.gauge.comb import carried
+        from boxjoint.gauge.comb import comb_felt
 
         brittle = family_of(material).brittle
-        k, u = share * kerf.value, share * kerf.u
+        k = share * kerf.value
         rows = []
         for name, a in result.answers.items():
-            cut = carried(a, kerf_from_mm=k, kerf_to_mm=0.0, u_difference_mm=u)
+            cut = comb_felt(result.state, name).cut
             remark = ""
             if brittle and cut.x_mm < 0.0:
                 remark = "refused: interference cracks brittle stock"
@@ -445,14 +435,15 @@ def _save_combs(
     where: Where, path: Path | None, at: datetime, rounds: Sequence[_Round], again: bool
 ) -> tuple[str, ...]:
     from boxjoint.shop.bench import book_verdicts, twice
-    from boxjoint.shop.learn import comb_rounds
+    from boxjoint.shop.learn import believe
     from boxjoint.shop.records import CombRound, content_id
 
     with open_book(path, write=True) as book:
         place = where.find(book, at)
-        earlier = comb_rounds(
+        belief = believe(
             book, place.machine, place.sheet.material, place.sheet.mean_mm, place.settings, at
         )
+        earlier = belief.combs.rounds if belief.combs else ()
         records: list[CombRound | GaugeSession] = []
         for number, one in enumerate(rounds, len(earlier) + 1):
             record = CombRound(

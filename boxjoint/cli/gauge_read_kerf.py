@@ -43,7 +43,9 @@ from boxjoint.errors import BookError, InputError, ReadingError
 if TYPE_CHECKING:
     from boxjoint.gauge.estimate import KerfFit
     from boxjoint.gauge.readings import Caliper, Reading
+    from boxjoint.shop.bench import Place
     from boxjoint.shop.learn import Belief
+    from boxjoint.shop.records import GaugeSession
 
 __all__ = ["kerf"]
 
@@ -138,7 +140,13 @@ def kerf(
             raise BookError(
                 "the book believes nothing of this kerf", do="leave --with-book out, or save first"
             )
-        if all(a.agrees for a in known.agreement):
+        if _in_book_already(known, book, at, taken, caliper):
+            click.echo(
+                "look at: these readings are in the book already, which would count them twice; "
+                "the book was NOT used, the figures rest on the readings alone",
+                err=True,
+            )
+        elif all(a.agrees for a in known.agreement):
             fit = fit_kerf(_together(taken), prior_of(known.belief, caliper), caliper)
             used_book = True
     saved: tuple[str, ...] = ()
@@ -293,6 +301,34 @@ def _caliper(step: str | None, taken: Sequence[_Taken]) -> Caliper:
     return Caliper(step_mm=mm)
 
 
+def _session(place: Place, at: datetime, one: _Taken, caliper: Caliper) -> GaugeSession:
+    """The readings of one form as the book keeps them."""
+    from boxjoint.shop.bench import book_readings
+    from boxjoint.shop.records import GaugeSession
+
+    return GaugeSession(
+        at=at,
+        machine=place.machine,
+        sheet=place.sheet_id,
+        settings=place.settings_id,
+        readings=book_readings(one.readings),
+        caliper_step_mm=caliper.step_mm,
+        source=one.source,
+        note=one.facts.get("note", ""),
+    )
+
+
+def _in_book_already(
+    known: InBook, path: Path | None, at: datetime, taken: Sequence[_Taken], caliper: Caliper
+) -> bool:
+    from boxjoint.shop.bench import twice
+
+    with open_book(path, write=False) as book:
+        return any(
+            twice(book, _session(known.place, at, one, caliper)) is not None for one in taken
+        )
+
+
 def _save_gauges(
     where: Where,
     path: Path | None,
@@ -301,24 +337,15 @@ def _save_gauges(
     caliper: Caliper,
     again: bool,
 ) -> tuple[tuple[str, ...], Belief]:
-    from boxjoint.shop.bench import book_readings, twice
+    from boxjoint.shop.bench import twice
     from boxjoint.shop.learn import believe
-    from boxjoint.shop.records import GaugeSession, content_id
+    from boxjoint.shop.records import content_id
 
     with open_book(path, write=True) as book:
         place = where.find(book, at)
         sessions = []
         for one in taken:
-            session = GaugeSession(
-                at=at,
-                machine=place.machine,
-                sheet=place.sheet_id,
-                settings=place.settings_id,
-                readings=book_readings(one.readings),
-                caliper_step_mm=caliper.step_mm,
-                source=one.source,
-                note=one.facts.get("note", ""),
-            )
+            session = _session(place, at, one, caliper)
             if not again:
                 refuse_twice(twice(book, session))
             sessions.append(session)
@@ -413,11 +440,11 @@ def _show_saved(saved: Sequence[str], after: Belief | None) -> None:
     click.echo(f"the book now believes: {kerf_text(after)}")
     for flag in after.flags:
         click.echo(f"look at: {flag.name} {flag.at:%Y-%m-%d}: {flag.text}", err=True)
-    if after.check:
-        click.echo(
-            "look at: that is too uncertain for a fit to be promised; read a stack and its window",
-            err=True,
-        )
+    from boxjoint.shop.hand import advise
+
+    advice = advise(after, "snug")
+    if advice.gauge:
+        click.echo(f"look at: {advice.text}", err=True)
 
 
 def _belief_json(belief: Belief | None) -> dict[str, Any] | None:
@@ -435,7 +462,7 @@ def _belief_json(belief: Belief | None) -> dict[str, Any] | None:
         "boxes": belief.boxes,
         "last": belief.last.isoformat() if belief.last else None,
         "age_days": belief.age_days,
-        "check": belief.check,
+        "motion": belief.motion,
         "flags": [{"name": f.name, "text": f.text} for f in belief.flags],
     }
 

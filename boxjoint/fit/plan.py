@@ -33,23 +33,31 @@ SEAM_RELIEF_MM = 0.1
 CORNER_ALLOWANCE_MM = 0.05
 BRITTLE_RELIEF_MM = 0.5
 
+#: Standard uncertainty of a kerf, mm, that was asked (nobody said how it was measured) and of one
+#: that was assumed; the correlation of both axes then; the same of a scale. All assumed, no source.
+ASKED_KERF_U_MM, ASSUMED_KERF_U_MM, KERF_CORRELATION = 0.015, 0.06, 0.8
+ASKED_SCALE_U, ASSUMED_SCALE_U = 0.3e-3, 1.2e-3
+#: Of edges and backlash in an inside size, mm (standard; assumed).
+INSIDE_EDGE_U_MM = 0.02
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
     """What the shop knows of this machine, sheet and settings; ``None`` where nothing is known.
 
-    ``clearance`` is for the fit that the job names; ``clearance_axis`` (``x`` or ``y``) is the one along
-    which the comb was cut, and ``kerf_difference_u_mm`` the standard uncertainty of kerf_x - kerf_y,
-    over which it is carried to the other. ``bed`` is how far the machine's head reaches, nm.
+    ``clearance``, as cut, is for the fit that the job names. ``covariance`` (4 x 4) is that of kerf_x,
+    kerf_y (mm) and both scales; ``clearance_covariance`` (2 x 2, mm^2) that of the clearance as it
+    would have to be *drawn* today for flanks across X and across Y: what a comb and a gauge share
+    cancels in it. ``bed`` is how far the machine's head reaches, nm.
     """
 
     kerf_x: Figure | None = None
     kerf_y: Figure | None = None
     scale_x: Figure | None = None
     scale_y: Figure | None = None
+    covariance: tuple[tuple[float, ...], ...] | None = None
     clearance: Figure | None = None
-    clearance_axis: str = ""
-    kerf_difference_u_mm: float | None = None
+    clearance_covariance: tuple[tuple[float, ...], ...] | None = None
     bed: tuple[int, int] | None = None
 
 
@@ -84,8 +92,8 @@ class Plan:
     edge_sd: Figure | None = None
     tool: Figure | None = None
     corner_style: CornerStyle = "diagonal"
-    comb_axis: str = ""
-    kerf_difference_u_mm: float | None = None
+    covariance: tuple[tuple[float, ...], ...] = ((0.0,) * 4,) * 4
+    clearance_covariance: tuple[tuple[float, ...], ...] | None = None
     warnings: tuple[str, ...] = ()
 
     def joint_u_mm(self, axis_a: int, axis_b: int) -> float | None:
@@ -99,21 +107,52 @@ class Plan:
         Returns
         -------
         float or None
-            ``None`` unless both the clearance and the kerf were measured.
+            How far the joint's clearance, as cut, may lie from what is wanted: from the clearance
+            that was asked or assumed, or, by a comb, from what the hand wants. ``None`` for a
+            router, whose offsets are not ours.
 
         Notes
         -----
-        A comb along X gives x, the clearance as drawn, so the wanted one as cut is x + 2 k_x. A slot
-        cut across axis a comes out wider by its kerf, the tab across b narrower, and both outlines
-        are drawn for kerfs as estimated, k'. What is missed is the error of x and
-        ``2 (k'_x - k_x) - (k'_a - k_a) - (k'_b - k_b)``: nothing where both lie along the comb's
-        axis, and the error of k_x - k_y once for each panel that does not.
+        A slot cut across axis a comes out wider by its kerf, the tab across b narrower, and both
+        are drawn for kerfs as estimated, k': as cut the clearance misses by the errors of k_a + k_b.
+        What a comb wants as drawn for flanks across a is w_a = wanted - 2 k_a, so the joint misses by
+        the error of (w_a + w_b)/2; the kerf of a gauge that was read for comb and box alike cancels.
         """
-        own, difference = self.clearance.uncertainty, self.kerf_difference_u_mm
-        if own is None or difference is None or not self.comb_axis:
+        if self.tool is not None:
             return None
-        other = sum(axis != "xy".index(self.comb_axis) for axis in (axis_a, axis_b))
-        return hypot(own, other * difference)
+        felt = self.clearance_covariance
+        if felt is not None:
+            both = felt[axis_a][axis_a] + felt[axis_b][axis_b] + 2.0 * felt[axis_a][axis_b]
+            return 0.5 * sqrt(max(both, 0.0))
+        c = self.covariance
+        cut = c[axis_a][axis_a] + c[axis_b][axis_b] + 2.0 * c[axis_a][axis_b]
+        own = (
+            (self.clearance.uncertainty or 0.0) if self.clearance.source is Source.MEASURED else 0.0
+        )
+        return hypot(sqrt(max(cut, 0.0)), own)
+
+    def inside_u_mm(self, axis: int, length_mm: float) -> float:
+        """Standard uncertainty of an inside that a panel holds from shoulder to shoulder, mm.
+
+        Parameters
+        ----------
+        axis
+            Axis of the sheet, 0 (X) or 1 (Y), along which the panel holds it.
+        length_mm
+            The inside, mm.
+
+        Notes
+        -----
+        ``u^2 = J C J' + 0.02^2`` with J = -1 for the kerf and the length for the scale: a kerf that is
+        larger than was thought leaves the inside smaller. The 0.02 mm stand for edges and backlash.
+        """
+        c = self.covariance
+        variance = (
+            c[axis][axis]
+            - 2.0 * length_mm * c[axis][2 + axis]
+            + length_mm**2 * c[2 + axis][2 + axis]
+        )
+        return hypot(sqrt(max(variance, 0.0)), INSIDE_EDGE_U_MM)
 
     @property
     def beam(self) -> Beam:
@@ -262,6 +301,7 @@ def plan_cut(
     if job.joint.web is not None:
         web_of = [job.joint.web / 1e6] * len(web_of)
     combed = fit != "" and shop.clearance is not None and job.cut.kerf is None and tool is None
+    covariance = _covariance(kerf_x, kerf_y, scale_x, scale_y, shop)
     web = _asked(job.joint.web, min(web_of), "one thickness, 1.5 in brittle stock")
     return Plan(
         kerf_x=kerf_x,
@@ -296,10 +336,40 @@ def plan_cut(
         edge_sd=edge_sd if from_comb else None,
         tool=tool,
         corner_style=job.joint.corner_style,
-        comb_axis=shop.clearance_axis if combed else "",
-        kerf_difference_u_mm=shop.kerf_difference_u_mm if combed else None,
+        covariance=covariance,
+        clearance_covariance=shop.clearance_covariance if combed else None,
         warnings=tuple(warnings),
     )
+
+
+def _covariance(
+    kerf_x: Figure, kerf_y: Figure, scale_x: Figure, scale_y: Figure, shop: Measured
+) -> tuple[tuple[float, ...], ...]:
+    """Covariance (4 x 4) of what is cut with: as measured, else as assumed for what it is."""
+    beam, scale = (kerf_x, kerf_y), (scale_x, scale_y)
+    if shop.covariance is not None and beam == (shop.kerf_x, shop.kerf_y):
+        out = [list(row) for row in shop.covariance]
+    else:
+        out = [[0.0] * 4 for _ in range(4)]
+        for i, figure in enumerate(beam):
+            u = figure.uncertainty
+            if figure.source is Source.ASKED:
+                u = ASKED_KERF_U_MM
+            elif figure.source is Source.ASSUMED:
+                u = max(u or 0.0, ASSUMED_KERF_U_MM)
+            out[i][i] = (u or 0.0) ** 2
+        # one beam: what makes one kerf wider than was said mostly makes the other wider too
+        out[0][1] = out[1][0] = KERF_CORRELATION * sqrt(out[0][0] * out[1][1])
+    for i, (figure, known) in enumerate(zip(scale, (shop.scale_x, shop.scale_y), strict=True), 2):
+        if shop.covariance is not None and known is not None and figure == known:
+            continue
+        for j in range(4):
+            out[i][j] = out[j][i] = 0.0
+        asked = figure.source is Source.ASKED
+        out[i][i] = (ASKED_SCALE_U if asked else ASSUMED_SCALE_U) ** 2
+        if kerf_x.source is Source.COMPUTED:
+            out[i][i] = 0.0  # a router: its controller's offsets and scale are not known here
+    return tuple(tuple(row) for row in out)
 
 
 def _kerf(job: Job, shop: Measured) -> tuple[Figure, Figure]:

@@ -63,8 +63,8 @@ class PriorSizes:
         Mean of ``kerf_x`` and ``kerf_y``: assumed 0.20 +- 0.15 (hobby lasers in 3 to 6 mm stock lie
         between 0.05 and 0.40 mm: common practice, no source).
     kerf_difference_sd_mm
-        Standard deviation of ``kerf_x - kerf_y``: assumed 0.03. Larger values let an axis without
-        readings go its own way.
+        Standard deviation of ``kerf_x - kerf_y``: assumed 0.12. Diode beams are often twice as wide
+        one way (common practice, no source): that both are alike must never stand in for a reading.
     scale_sd
         Standard deviation of each scale minus 1: assumed 2e-3.
     backlash_sd_mm
@@ -76,7 +76,7 @@ class PriorSizes:
 
     kerf_mm: float = 0.20
     kerf_sd_mm: float = 0.15
-    kerf_difference_sd_mm: float = 0.03
+    kerf_difference_sd_mm: float = 0.12
     scale_sd: float = 2e-3
     backlash_sd_mm: float = 0.02
     gap_mm: float = 0.008
@@ -240,8 +240,10 @@ class CombAssumed:
         Standard deviation of the logarithm of both: assumed 0.35.
     edge_sd_mm
         Standard deviation of the place of one cut edge: assumed 0.02.
-    fuzz_mm
-        Standard deviation of the maker's own judgement of a slot: assumed 0.012.
+    fuzz_mm, fuzz_log_sd
+        Standard deviation of the maker's own judgement of a slot: assumed 0.012, and its logarithm
+        known to 0.8, so that 0.06 lies within two: verdicts that go up and down along a comb tell
+        of it.
     glue_film_mm
         Added to phi_2 for a glued joint: assumed 0.05.
     factor_floor
@@ -263,6 +265,7 @@ class CombAssumed:
     step_log_sd: float = 0.35
     edge_sd_mm: float = EDGE_SD_MM
     fuzz_mm: float = 0.012
+    fuzz_log_sd: float = 0.8
     glue_film_mm: float = 0.05
     factor_floor: float = 1e-9
     next_step_sd: float = 0.6

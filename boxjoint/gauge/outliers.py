@@ -18,9 +18,20 @@ from boxjoint.gauge.distributions import Floats, student_mixture_quantiles
 from boxjoint.gauge.least_squares import weighted_fit
 from boxjoint.gauge.model import Rows
 
-__all__ = ["OutlierAverage", "average_over_outliers"]
+__all__ = ["Mode", "OutlierAverage", "average_over_outliers"]
 
 _COVERAGE = (0.025, 0.975)
+#: Hypotheses less probable than this play no part in a mode; modes at most; squared distance in one.
+_LEAST, _MOST_MODES, _SAME = 1e-3, 4, 9.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mode:
+    """One thing that readings may mean: its probability, mean (9,) and covariance (9, 9)."""
+
+    weight: float
+    mean: Floats
+    covariance: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,6 +53,9 @@ class OutlierAverage:
         ``(y - A m)' (V + A S A')^-1 (y - A m)``, n degrees of freedom, nothing bad.
     precision
         (n, n) inverse of ``V + A S A'``.
+    modes
+        What the readings may mean, likeliest first: hypotheses that say the same of kerf and scale
+        are one mode. One mode unless the readings can be understood in two ways.
     hypotheses
         How many were averaged.
     """
@@ -55,6 +69,7 @@ class OutlierAverage:
     p_feature: Floats
     chi2: float
     precision: Floats
+    modes: tuple[Mode, ...]
     hypotheses: int
 
 
@@ -100,6 +115,7 @@ def average_over_outliers(
             p_feature=np.zeros(0),
             chi2=0.0,
             precision=np.zeros((0, 0)),
+            modes=(Mode(weight=1.0, mean=prior.mean, covariance=s),),
             hypotheses=1,
         )
     rest = rows.y_mm - a @ prior.mean
@@ -182,5 +198,41 @@ def average_over_outliers(
         p_feature=p_feature,
         chi2=chi0,
         precision=g,
+        modes=_modes(w, mean0[:, None] + shift, c0, _columns(b, p, q)),
         hypotheses=len(w),
     )
+
+
+def _columns(one: Floats, first: Floats, second: Floats) -> Floats:
+    """(9, 2, h): each hypothesis adds these columns times their transpose to the covariance."""
+    none = np.zeros((9, 1))
+    return np.stack(
+        [
+            np.hstack([none, one, first]),
+            np.hstack([none, np.zeros_like(one), second]),
+        ],
+        axis=1,
+    )
+
+
+def _modes(weight: Floats, mean: Floats, least: Floats, more: Floats) -> tuple[Mode, ...]:
+    """Gather hypotheses, (9, h) means, whose kerfs and scales lie within three standard deviations.
+
+    What is left over when four modes are found, or weighs less than a thousandth, is left out.
+    """
+    left = [i for i in np.argsort(-weight, kind="stable").tolist() if weight[i] > _LEAST]
+    out: list[Mode] = []
+    while left and len(out) < _MOST_MODES:
+        lead = left[0]
+        cov = least + more[:, :, lead] @ more[:, :, lead].T
+        off = mean[:4, left] - mean[:4, [lead]]
+        apart = (off * np.linalg.solve(cov[:4, :4], off)).sum(axis=0)
+        mine = [i for i, far in zip(left, apart.tolist(), strict=True) if far < _SAME]
+        left = [i for i in left if i not in mine]
+        share = weight[mine] / weight[mine].sum()
+        centre = mean[:, mine] @ share
+        off = mean[:, mine] - centre[:, None]
+        columns = more[:, :, mine] * np.sqrt(share)
+        spread = np.einsum("irh,jrh->ij", columns, columns) + (off * share) @ off.T
+        out.append(Mode(weight=float(weight[mine].sum()), mean=centre, covariance=least + spread))
+    return tuple(out)

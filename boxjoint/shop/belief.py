@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from boxjoint.job.records import Source
 
-__all__ = ["LEAST_KERF_MM", "Belief", "Figure", "Flag", "Nearest", "Point"]
+if TYPE_CHECKING:
+    from boxjoint.shop.filter import Outlook
+    from boxjoint.shop.records import CombRound
+
+__all__ = ["LEAST_KERF_MM", "Belief", "Combs", "Figure", "Flag", "Nearest", "Point", "Wish"]
 
 #: A belief below this is no kerf, whatever the readings say: a job refuses a smaller one as well.
 LEAST_KERF_MM: Final = 0.01
@@ -27,8 +31,9 @@ class Figure:
 class Flag:
     """Something a maker should know, with its date and the record it came from.
 
-    ``STEP``: the kerf seems to have jumped. ``MISFIT``: readings that do not agree with the machine's
-    history, and are no jump of the kerf or see too little of it to tell; used as they are.
+    ``STEP``: the kerf seems to have moved further than was to be expected. ``MISFIT``: readings that do
+    not agree with the machine's history, and are no step of the kerf or see too little of it to
+    tell; used as they are.
     ``REFUSED``: readings that the estimator refuses; not used. ``SERVICE``: work on the
     machine since the last reading. ``ONE_AXIS``: only the other axis was ever read.
     ``NOT_DETERMINED``: there are readings, but they say little of the kerf. ``NO_KERF``: what
@@ -62,6 +67,26 @@ class Nearest:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Combs:
+    """The combs of one hand and material, oldest first, and the kerfs that carry them to today.
+
+    ``outlook`` is of the kerf of each comb's day along its axis, then of today's kerf_x and kerf_y.
+    """
+
+    rounds: tuple[CombRound, ...]
+    outlook: Outlook
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """What verdicts on boxes say the hand wants beyond what was aimed at: value +- u (standard), mm."""
+
+    value: float
+    u: float
+    combed: bool
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Belief:
     """What is believed at a time.
@@ -82,8 +107,14 @@ class Belief:
         Least and greatest mean thickness of the sheets that were read.
     flags
         See :class:`Flag`, oldest first.
-    check
-        True when u(kerf) is too large for a fit to be promised: read the two-reading gauge first.
+    outlook
+        Of kerf_x, kerf_y, scale_x - 1, scale_y - 1: the belief with its shape.
+    combs
+        Combs of this hand and material with the kerfs of their days; ``None`` where there are none.
+    wish
+        What verdicts on boxes say of the hand; ``None`` without any.
+    motion
+        How the kerf of this machine may move, and how likely each way is.
     nearest
         Where this record has no kerf: the nearest one that has.
     """
@@ -104,7 +135,10 @@ class Belief:
     age_jobs: float | None
     thickness_mm: tuple[float, float] | None
     flags: tuple[Flag, ...]
-    check: bool
+    combs: Combs | None = None
+    wish: Wish | None = None
+    motion: dict[str, float] = field(default_factory=dict)
+    outlook: Outlook | None = field(default=None, compare=False, repr=False)
     nearest: Nearest | None
 
     @property

@@ -16,14 +16,14 @@ from datetime import datetime, timedelta
 from boxjoint.errors import BookError, InputError, nearest_name
 from boxjoint.fit.fits import family_of
 from boxjoint.gauge.assumed import KerfPrior
-from boxjoint.gauge.comb import CombState, Slot, comb_start, comb_update, next_comb
-from boxjoint.gauge.comb import Verdict as Felt
+from boxjoint.gauge.comb import Slot, next_comb
 from boxjoint.gauge.estimate import KerfFit
 from boxjoint.gauge.readings import Caliper
 from boxjoint.gauge.readings import Reading as GaugeReading
 from boxjoint.job.records import Job
 from boxjoint.shop.book import Book, Entry
-from boxjoint.shop.learn import Belief, believe, comb_rounds
+from boxjoint.shop.hand import hand_of
+from boxjoint.shop.learn import Belief, believe
 from boxjoint.shop.measured import find_settings, find_sheet
 from boxjoint.shop.records import (
     CombRound,
@@ -43,7 +43,6 @@ __all__ = [
     "agreement",
     "book_readings",
     "book_verdicts",
-    "comb_so_far",
     "comb_to_cut",
     "find_place",
     "prior_of",
@@ -219,9 +218,10 @@ def book_verdicts(slots: Sequence[Slot]) -> tuple[Verdict, ...]:
 
 
 def twice(book: Book, record: GaugeSession | CombRound) -> Entry | None:
-    """Return a record of the same machine and day that holds the very same rows, if there is one.
+    """Return a record of the same machine that holds the very same rows, if there is one.
 
-    The same form saved twice would count twice; a struck one is found as well.
+    The same form saved twice would count twice; a struck one is found as well. Six values or more
+    never come out alike by chance, whatever the date; fewer, and verdicts, do so on another day.
     """
     rows = record.readings if isinstance(record, GaugeSession) else record.verdicts
     for entry in book.entries(record.kind):
@@ -229,7 +229,8 @@ def twice(book: Book, record: GaugeSession | CombRound) -> Entry | None:
         if not isinstance(old, GaugeSession | CombRound) or old.machine != record.machine:
             continue
         theirs = old.readings if isinstance(old, GaugeSession) else old.verdicts
-        if theirs == rows and abs(old.at - record.at) < timedelta(days=1):
+        many = isinstance(old, GaugeSession) and sum(len(r.values_mm) for r in old.readings) >= 6
+        if theirs == rows and (many or abs(old.at - record.at) < timedelta(days=1)):
             return entry
     return None
 
@@ -316,33 +317,13 @@ def agreement(fit: KerfFit, belief: Belief) -> tuple[Agreement, ...]:
 # ---- combs -----------------------------------------------------------------------------------
 
 
-def comb_so_far(
-    rounds: Sequence[CombRound], axis: str, *, kerf_mm: float, u_kerf_mm: float
-) -> CombState:
-    """Return what the book's combs along one axis say; the prior where there is none.
-
-    Parameters
-    ----------
-    rounds
-        Oldest first, without what is struck out.
-    kerf_mm, u_kerf_mm
-        Kerf along the axis; it places the prior on the drawing.
-    """
-    state = comb_start(kerf_mm=kerf_mm, u_kerf_mm=u_kerf_mm)
-    for one in rounds:
-        if one.axis == axis and one.verdicts:
-            slots = [Slot(x_mm=v.x_mm, verdict=Felt.read(v.verdict)) for v in one.verdicts]
-            state = comb_update(state, slots, own_tab=one.own_tab).state
-    return state
-
-
 def comb_to_cut(
     book: Book, job: Job, at: datetime, *, axis: str, fit: str, slots: int
 ) -> tuple[float, float] | None:
     """Return centre and step (mm, as drawn) of the next comb of a job, from its combs in the book.
 
-    ``None`` where the book has no comb along the axis for the job's machine, sheet and settings.
-    In brittle stock the tightest slot gets no interference by the kerf that is known.
+    ``None`` where the book has no comb of this material for the job's machine, or no kerf of the
+    job's sheet and settings to carry it with. In brittle stock the tightest slot gets no interference by the kerf that is known.
 
     Raises
     ------
@@ -354,13 +335,14 @@ def comb_to_cut(
         sheet = find_sheet(book, job.shop.sheet)
         material, thickness = sheet.material, sheet.mean_mm
     settings = find_settings(book, job, job.shop.machine, material, thickness)
-    rounds = comb_rounds(book, job.shop.machine, material, thickness, settings, at)
     belief = believe(book, job.shop.machine, material, thickness, settings, at)
     kerf = belief.kerf_x if axis == "x" else belief.kerf_y
-    if kerf is None or not belief.is_kerf or not any(r.axis == axis for r in rounds):
+    hand = hand_of(belief)
+    if kerf is None or not belief.is_kerf or hand is None:
         return None
-    state = comb_so_far(rounds, axis, kerf_mm=kerf.value, u_kerf_mm=kerf.u)
-    coming = next_comb(state, fit, slots=slots)
+    state = hand.state
+    today = state.days.combs + ("x", "y").index(axis)
+    coming = next_comb(state, fit, slots=slots, day=today)
     centre = coming.centre_mm
     if family_of(material).brittle:
         centre = max(centre, (slots - 1) / 2 * coming.step_mm - 2 * kerf.value)

@@ -386,6 +386,7 @@ class Book:
             " WHERE t.machine = :machine AND e.at <= :until"
             for kind, columns in (
                 ("gauge", "t.sheet, t.settings, t.cut_hours, '', ''"),
+                ("comb", "t.sheet, t.settings, NULL, '', ''"),
                 ("box", "t.sheet, t.settings, t.cut_hours, t.\"order\", ''"),
                 ("log", "'', t.settings, t.cut_hours, t.\"order\", ''"),
                 ("service", "'', '', t.cut_hours, '', t.affects"),

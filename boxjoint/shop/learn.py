@@ -12,16 +12,25 @@ import json
 from dataclasses import replace
 from datetime import datetime
 
+import numpy as np
+
 from boxjoint.job.records import Source
-from boxjoint.shop.belief import LEAST_KERF_MM, Belief, Figure, Flag, Nearest, Point
-from boxjoint.shop.book import Book
-from boxjoint.shop.filter import (
-    Assumed,
-    Surprise,
+from boxjoint.shop.assumed import Assumed
+from boxjoint.shop.belief import (
+    LEAST_KERF_MM,
+    Belief,
+    Combs,
+    Figure,
+    Flag,
+    Nearest,
+    Point,
+    Wish,
 )
+from boxjoint.shop.book import Book
+from boxjoint.shop.filter import Surprise
 from boxjoint.shop.observe import GaugeObserver, Observer
 from boxjoint.shop.records import CombRound, Settings, same_words
-from boxjoint.shop.run import Progress, Run, Tally, figure_of
+from boxjoint.shop.run import Progress, Run, Tally, figure_of, kerfs_of
 from boxjoint.shop.timeline import Group, Step, cutting_key
 
 __all__ = [
@@ -33,7 +42,6 @@ __all__ = [
     "Point",
     "Progress",
     "believe",
-    "comb_rounds",
     "history",
 ]
 
@@ -89,14 +97,17 @@ def believe(
             run.run()
             run.state.advance(run.age_since_last_event())
             group = run.find(material_key, cutting, thickness_mm)
-            nearest = None
+            nearest = combs = None
             if group is None:
                 nearest = _nearest(book, run, material_key, settings, thickness_mm)
+            else:
+                combs = _combs(book, run, group, thickness_mm)
     finally:
         run.save()
-    scale, scale_cov = run.state.scale()
+    scale = run.state.scale()
     scales = [
-        figure_of(1.0 + float(scale[i]), float(scale_cov[i, i]), assumed.scale_u) for i in (0, 1)
+        figure_of(1.0 + value, u, known_u=0.5 * assumed.scale_u)
+        for value, u in map(scale.spread, (0, 1))
     ]
     if group is None:
         return Belief(
@@ -116,11 +127,12 @@ def believe(
             age_jobs=None,
             thickness_mm=None,
             flags=(),
-            check=True,
+            motion=run.state.motions(),
             nearest=nearest,
         )
     tally = run.tallies[group.name]
-    kerf_x, kerf_y, cov = run.figures(group)
+    outlook = run.outlook(group)
+    kerf_x, kerf_y, cov = kerfs_of(outlook)
     last = datetime.fromisoformat(tally.last)
     return Belief(
         machine=machine,
@@ -139,10 +151,37 @@ def believe(
         age_jobs=run.age(tally.last),
         thickness_mm=(group.low_mm, group.high_mm),
         flags=_flags(tally, kerf_x, kerf_y, last),
-        check=max(kerf_x.u, kerf_y.u) > assumed.check_u_mm
-        or min(kerf_x.value, kerf_y.value) < LEAST_KERF_MM,
+        combs=combs,
+        wish=_wish(run, material_key, combed=combs is not None),
+        motion=run.state.motions(),
+        outlook=outlook,
         nearest=None,
     )
+
+
+def _combs(book: Book, run: Run, group: Group, thickness_mm: float) -> Combs | None:
+    """The combs in the material of a record, and the kerfs of their days beside today's."""
+    days = run.combs_of(group.material, thickness_mm)
+    rounds: dict[str, CombRound] = {}
+    for entry in book.get_all(days):
+        if isinstance(entry.record, CombRound):
+            verdicts = [v for n, v in enumerate(entry.record.verdicts, 1) if n not in entry.struck]
+            if verdicts:
+                rounds[entry.id] = replace(entry.record, verdicts=tuple(verdicts))
+    days = [day for day in days if day in rounds]
+    if not days:
+        return None
+    outlook = run.outlook(group, days)
+    m = len(days)
+    rows = np.zeros((m + 2, 4 + m))
+    rows[range(m), range(4, 4 + m)] = 1.0
+    rows[m, 0] = rows[m + 1, 1] = 1.0
+    return Combs(rounds=tuple(rounds[day] for day in days), outlook=outlook.turned(rows))
+
+
+def _wish(run: Run, material: str, *, combed: bool) -> Wish | None:
+    found = run.state.wish(material, combed=combed)
+    return None if found is None else Wish(value=found[0], u=found[1], combed=combed)
 
 
 def _flags(tally: Tally, kerf_x: Figure, kerf_y: Figure, last: datetime) -> tuple[Flag, ...]:
@@ -178,7 +217,7 @@ def _nearest(
     for name in book.machine_names():
         other = run
         if name != run.machine:
-            other = Run(book, name, run.at, run.assumed, run.observer)
+            other = Run(book, name, run.at, run.assumed, run.given)
             other.run()
             other.state.advance(other.age_since_last_event())
         for record, tally in other.tallies.items():
@@ -272,36 +311,3 @@ def history(
         group = run.find(same_words(material), cutting_key(settings), thickness_mm)
     run.save()
     return tuple(point for name, point in points if group and name == group.name)
-
-
-def comb_rounds(
-    book: Book,
-    machine: str,
-    material: str,
-    thickness_mm: float,
-    settings: Settings,
-    at: datetime,
-    *,
-    assumed: Assumed | None = None,
-) -> tuple[CombRound, ...]:
-    """Return the comb rounds of one record, oldest first, without what is struck out.
-
-    The fit that follows from them is the comb estimator's to say (room ``gauge``).
-    """
-    reach = (assumed or Assumed()).same_thickness_mm
-    out: list[CombRound] = []
-    with book.reading():
-        sheets, known = book.sheet_means(), book.settings_by_id()
-        for entry in book.entries("comb"):
-            comb = entry.record
-            if not isinstance(comb, CombRound) or not entry.counts or comb.at > at:
-                continue
-            if comb.machine != machine or comb.sheet not in sheets or comb.settings not in known:
-                continue
-            of, mean_mm = sheets[comb.sheet]
-            same = same_words(of) == same_words(material)
-            same = same and known[comb.settings].cutting == settings.cutting
-            rows = tuple(v for n, v in enumerate(comb.verdicts, 1) if n not in entry.struck)
-            if same and rows and abs(mean_mm - thickness_mm) <= reach + 1e-9:
-                out.append(replace(comb, verdicts=rows))
-    return tuple(out)

@@ -8,37 +8,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from math import sqrt
-from typing import Final
 
 from boxjoint.errors import BookError, nearest_name
 from boxjoint.fit.fits import family_of
 from boxjoint.fit.plan import Measured
-from boxjoint.gauge.comb import Slot, carried, comb_answer, comb_start, comb_update
-from boxjoint.gauge.comb import Verdict as Felt
 from boxjoint.job.figures import COVERAGE, Figure
 from boxjoint.job.hints import gauge_command
 from boxjoint.job.records import Job, Source
 from boxjoint.shop.book import Book
-from boxjoint.shop.learn import Belief, believe, comb_rounds
+from boxjoint.shop.hand import Advice, Hand, advise, hand_of
+from boxjoint.shop.learn import Belief, believe
 from boxjoint.shop.records import CombRound, GaugeSession, Settings, Sheet, counted
 
 __all__ = ["Found", "find_settings", "find_sheet", "measured_for"]
-
-#: A fit that keeps more than this share of the uncertainty before any comb is the assumed one.
-MOST_OF_PRIOR: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """What the book gives for a job.
 
-    ``notes`` say what was not used and why, what is too uncertain, and what happened to the machine.
+    ``notes`` say what was not used and why, what is too uncertain, and what happened to the machine;
+    ``advice`` what to measure before the next box, if anything.
     """
 
     measured: Measured
     notes: tuple[str, ...] = ()
     belief: Belief | None = None
+    advice: Advice | None = None
 
 
 def find_sheet(book: Book, name: str) -> Sheet:
@@ -188,12 +184,15 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
             f"({kerf_x.standing})"
         )
     fit = job.joint.fit or "snug"
-    if belief.check:
+    hand = hand_of(belief)
+    advice = advise(belief, fit, hand)
+    if advice.gauge:
         worst = max(belief.kerf_x.u, belief.kerf_y.u)
         notes.append(
-            f"the kerf is known to +-{COVERAGE * worst:.3f} mm (95 %) only, too little for a {fit} fit to be promised; "
-            f"read a stack and its window on this sheet first: {gauge_command(job, 'kerf', '--quick')}"
+            f"the kerf is known to +-{COVERAGE * worst:.3f} mm (95 %): {advice.text}: "
+            f"{gauge_command(job, 'kerf', '--quick')}"
         )
+    notes += _wishes(belief, job)
     scales = [
         Figure(
             value=round(f.value, 9),
@@ -206,72 +205,62 @@ def measured_for(book: Book, job: Job, at: datetime) -> Found:
         else None
         for f in (belief.scale_x, belief.scale_y)
     ]
-    rounds = comb_rounds(book, machine, material, thickness, settings, at)
-    clearance, axis, note = _clearance(rounds, belief, fit, material)
+    clearance, note = _clearance(hand, fit, material)
     notes += [note] if note else []
+    covariance = belief.covariance
     measured = Measured(
         kerf_x=kerf_x,
         kerf_y=kerf_y,
         scale_x=scales[0],
         scale_y=scales[1],
+        covariance=covariance,
         clearance=clearance,
-        clearance_axis=axis,
-        kerf_difference_u_mm=_u_difference(belief),
+        clearance_covariance=None
+        if clearance is None or hand is None
+        else tuple(tuple(map(float, row)) for row in hand.today(fit)),
     )
-    return Found(measured=measured, notes=tuple(notes), belief=belief)
+    return Found(measured=measured, notes=tuple(notes), belief=belief, advice=advice)
 
 
-def _u_difference(belief: Belief) -> float | None:
-    """Standard uncertainty of kerf_x - kerf_y, mm."""
-    if belief.covariance is None:
-        return None
-    (xx, xy, *_), (_, yy, *_) = belief.covariance[:2]
-    return sqrt(max(xx + yy - 2.0 * xy, 0.0))
+def _wishes(belief: Belief, job: Job) -> list[str]:
+    """What verdicts on boxes say of the hand, where it is more than chance."""
+    wish = belief.wish
+    if wish is None or abs(wish.value) <= COVERAGE * wish.u:
+        return []
+    more = "looser" if wish.value > 0 else "tighter"
+    return [
+        f"by the verdicts on boxes this hand wants them {abs(wish.value):.3f} mm {more} than they were aimed at "
+        f"(+-{COVERAGE * wish.u:.3f} mm, 95 %); what it wants tells a comb: {gauge_command(job, 'comb')}"
+    ]
 
 
-def _clearance(
-    rounds: tuple[CombRound, ...], belief: Belief, fit: str, material: str
-) -> tuple[Figure | None, str, str]:
-    """The clearance as cut that the combs of one axis, the most tried one, give for a fit.
-
-    Returns the figure, the combs' axis, and why there is none where combs were tried.
-    """
-    by_axis = {a: [r for r in rounds if r.axis == a] for a in ("x", "y")}
-    axis = max(("x", "y"), key=lambda a: sum(len(r.verdicts) for r in by_axis[a]))
-    kerf = belief.kerf_x if axis == "x" else belief.kerf_y
-    if kerf is None or not by_axis[axis]:
-        return None, "", ""
-    state = comb_start(kerf_mm=kerf.value, u_kerf_mm=kerf.u)
-    before = carried(
-        comb_answer(state, fit), kerf_from_mm=kerf.value, kerf_to_mm=0.0, u_difference_mm=0.0
-    )
-    verdicts = 0
-    for one in by_axis[axis]:
-        slots = [Slot(x_mm=v.x_mm, verdict=Felt.read(v.verdict)) for v in one.verdicts]
-        state = comb_update(state, slots, own_tab=one.own_tab, fit=fit).state
-        verdicts += len(slots)
-    felt = carried(
-        comb_answer(state, fit), kerf_from_mm=kerf.value, kerf_to_mm=0.0, u_difference_mm=0.0
-    )
-    if felt.sd_mm > MOST_OF_PRIOR * before.sd_mm:
-        words = counted(verdicts, "verdict")
+def _clearance(hand: Hand | None, fit: str, material: str) -> tuple[Figure | None, str]:
+    """The clearance as cut that the combs of a hand give for a fit, or why there is none."""
+    if hand is None:
+        return None, ""
+    felt = hand.felt(fit)
+    axes = " and ".join(sorted({r.axis for r in hand.rounds}))
+    if not hand.tells(fit):
+        words = counted(hand.verdicts, "verdict")
         return (
             None,
-            "",
-            f"{words} on combs along {axis} say too little of a {fit} fit ({felt.x_mm:+.3f} mm, "
-            f"+-{felt.sd_mm:.3f} mm): it stays ASSUMED; try more slots, then: boxjoint gauge read "
-            "comb ... --save",
+            f"{words} on combs along {axes} say too little of a {fit} fit ({felt.cut.x_mm:+.3f} mm, "
+            f"+-{COVERAGE * felt.cut.sd_mm:.3f} mm, 95 %): it stays ASSUMED; try more slots, then: "
+            "boxjoint gauge read comb ... --save",
         )
-    value = felt.x_mm
-    last = max(r.at for r in by_axis[axis])
-    note = f"comb along {axis}, {last:%Y-%m-%d}; each joint is corrected for its own number of segments"
+    value = felt.cut.x_mm
+    last = max(r.at for r in hand.rounds)
+    note = (
+        f"{counted(len(hand.rounds), 'comb')} along {axes}, {last:%Y-%m-%d}, by the kerf of that day; "
+        "each joint is corrected for its own number of segments"
+    )
     if value < 0 and family_of(material).brittle:
         value, note = 0.0, f"{note}; interference refused in brittle stock"
     figure = Figure(
         value=round(value, 6),
         source=Source.MEASURED,
-        uncertainty=felt.sd_mm,
-        readings=verdicts,
+        uncertainty=felt.cut.sd_mm,
+        readings=hand.verdicts,
         note=note,
     )
-    return figure, axis, ""
+    return figure, ""

@@ -15,33 +15,35 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
+import numpy as np
+
 from boxjoint.errors import BookError, ReadingError
 from boxjoint.job.records import Source
+from boxjoint.shop.assumed import Assumed
 from boxjoint.shop.belief import LEAST_KERF_MM, Figure
 from boxjoint.shop.book import Book, Entry, Event
-from boxjoint.shop.filter import (
-    Array,
-    Assumed,
-    Observation,
-    ShopFilter,
-    Surprise,
-)
-from boxjoint.shop.observe import Observer
-from boxjoint.shop.records import BoxResult, GaugeSession
+from boxjoint.shop.filter import Outlook, ShopFilter, Surprise
+from boxjoint.shop.likelihood import Array, Observation, Term
+from boxjoint.shop.observe import Observer, repeats_of
+from boxjoint.shop.records import BoxResult, CombRound, GaugeSession
 from boxjoint.shop.timeline import Group, Step, between, groups_of, is_job, steps_of
 
-__all__ = ["Progress", "Run", "Tally", "figure_of"]
+__all__ = ["Progress", "Run", "Tally", "figure_of", "kerfs_of"]
 
 #: Called with (events done, events in all) while gauges are estimated.
 Progress = Callable[[int, int], None]
 
 
-#: A figure whose uncertainty is still more than this share of the assumed one is the assumed one.
-_DETERMINED: Final = 0.5
+#: A kerf that is known no better than this (standard, mm) is still the assumed one.
+KNOWN_KERF_U_MM: Final = 0.03
 
 
 #: Another number when what is remembered of a gauge changes.
-_EDITION: Final = 2
+_EDITION: Final = 3
+
+
+#: Combs of one hand and material whose days are kept, newest.
+_COMBS_KEPT: Final = 8
 
 
 #: So many new results are worth remembering.
@@ -62,6 +64,7 @@ class Tally:
     readings: int = 0
     gauges: int = 0
     boxes: int = 0
+    verdicts: int = 0
     last: str = ""
     axes: str = ""
     flags: list[list[str]] = field(default_factory=list)
@@ -90,14 +93,17 @@ class Run:
         self.book = book
         self.machine = machine
         self.assumed = assumed
-        self.observer = observer
+        # as given, and as it is once it knows how steady the repeats of the book are
+        self.given = self.observer = observer
         self.progress = progress
         self.at = at
         self.steps: list[Step] = []
         self.groups: dict[str, Group] = {}
         # by name of the record; a dict keeps the sequence in which they were met
         self.tallies: dict[str, Tally] = {}
-        self.state = ShopFilter(0, assumed)
+        self.state = ShopFilter(assumed)
+        # combs whose days the state keeps: id of the event to (record, axis), oldest first
+        self.days: dict[str, tuple[str, str]] = {}
         self.news: list[tuple[str, dict[str, str], bool]] = []
 
     def _list(self) -> None:
@@ -143,12 +149,13 @@ class Run:
         return 0
 
     def _restore(self, plain: dict[str, Any]) -> None:
-        state = ShopFilter(0, self.assumed)
+        state = ShopFilter(self.assumed)
         state.restore(plain)
         tallies = {name: Tally(**tally) for name, tally in plain["tallies"].items()}
-        if state.records != len(tallies) or not tallies.keys() <= self.groups.keys():
+        days = {day: (record, axis) for day, record, axis in plain["days"]}
+        if not tallies.keys() <= self.groups.keys() or not all(map(state.knows_day, days)):
             raise ValueError("not a state")
-        self.state, self.tallies = state, tallies
+        self.state, self.tallies, self.days = state, tallies, days
 
     def _remember_state(self) -> None:
         tallies = {
@@ -157,7 +164,8 @@ class Run:
         }
         n = len(self.steps)
         key = f"{n} {self._digests([n])[n]}"
-        body = json.dumps(self.state.to_plain() | {"tallies": tallies})
+        days = [[day, record, axis] for day, (record, axis) in self.days.items()]
+        body = json.dumps(self.state.to_plain() | {"tallies": tallies, "days": days})
         self.news.append((self._family, {key: body}, True))
 
     def save(self) -> None:
@@ -175,20 +183,38 @@ class Run:
         Call it inside ``book.reading()``: events and readings must be of one moment.
         """
         self._list()
+        self.observer = self._steadied()
         start = 0 if watch else self._resume()
         for first in range(start, len(self.steps), _CHUNK):
             part = self.steps[first : first + _CHUNK]
-            seen, boxes = self._load(first, part)
+            seen, records = self._load(first, part)
             for step in part:
-                surprises = self._take(step, seen, boxes)
+                surprises = self._take(step, seen, records)
                 if watch:
                     watch(step, surprises)
         self.state.check()
         if watch is None and len(self.steps) - start >= _WORTH:
             self._remember_state()
 
+    def _steadied(self) -> Observer:
+        """Return the observer that knows how steady the repeats of this book are."""
+        gauges = [s.event for s in self.steps if s.event.kind == "gauge" and s.record]
+        digest = hashlib.sha256("\n".join(map(_key, gauges)).encode()).hexdigest()
+        family = f"repeats {_EDITION}\n{self.machine}"
+        kept = self.book.recall(family, [digest]).get(digest)
+        if kept is None:
+            squares, dof = 0.0, 0
+            for entry in self.book.get_all([e.id for e in gauges]):
+                if isinstance(entry.record, GaugeSession):
+                    more, repeats = repeats_of(entry.record, entry.struck)
+                    squares, dof = squares + more, dof + repeats
+            kept = json.dumps([squares, dof])
+            if len(gauges) >= _WORTH:
+                self.news.append((family, {digest: kept}, True))
+        return self.given.steadier(*json.loads(kept))
+
     def _load(self, first: int, part: Sequence[Step]) -> tuple[dict[str, Any], dict[str, Entry]]:
-        """Return what the gauges of these steps say, and the boxes as they were recorded."""
+        """Return what the gauges of these steps say; boxes and combs as they were recorded."""
         family = f"gauge {_EDITION} {self.observer.version}"
         keys = {s.event.id: _key(s.event) for s in part if s.event.kind == "gauge" and s.record}
         kept = self.book.recall(family, list(keys.values()))
@@ -204,7 +230,7 @@ class Run:
             new[keys[entry.id]] = json.dumps(seen[entry.id])
             if self.progress:
                 self.progress(n, len(self.steps))
-        ids = [s.event.id for s in part if s.event.kind == "box" and s.record]
+        ids = [s.event.id for s in part if s.event.kind in ("box", "comb") and s.record]
         return seen, {entry.id: entry for entry in self.book.get_all(ids)}
 
     def _observe(self, entry: Entry) -> dict[str, Any]:
@@ -225,12 +251,11 @@ class Run:
             "n": sum(len(r.values_mm) for r in rows),
             "axes": "".join(sorted(axes)),
             "what": ", ".join(f"{r.form} {r.axis} {r.drawn_mm:g}" for r in rows),
-            "info": found.info,
-            "vector": found.vector,
+            "terms": [[t.info, t.vector, t.log_weight] for t in found.terms],
         }
 
     def _take(
-        self, step: Step, seen: Mapping[str, Any], boxes: Mapping[str, Entry]
+        self, step: Step, seen: Mapping[str, Any], records: Mapping[str, Entry]
     ) -> list[Surprise]:
         self.state.advance(step.jobs)
         event = step.event
@@ -238,17 +263,18 @@ class Run:
             self.state.service(event.affects)
             for tally in self.tallies.values():
                 tally.flag("SERVICE", "work on the machine since the last reading", event)
-        if not step.record or event.kind not in ("gauge", "box"):
+        if not step.record or event.kind not in ("gauge", "box", "comb"):
             return []
-        if step.record not in self.tallies:
-            self.state.add_record()
-            self.tallies[step.record] = Tally()
-        number, tally = self._number(step.record), self.tallies[step.record]
+        self.state.add_record(step.record)
+        if event.kind == "comb":
+            self._keep_day(step.record, event, records[event.id])
+            return []
+        tally = self.tallies.setdefault(step.record, Tally())
         first = tally.readings == 0
         if event.kind == "gauge":
-            surprises = self._take_gauge(number, tally, event, seen[event.id])
+            surprises = self._take_gauge(step.record, tally, event, seen[event.id])
         else:
-            surprises = self._take_box(number, tally, event, boxes[event.id])
+            surprises = self._take_box(step.record, tally, event, records[event.id])
         if first:
             # a kerf far from the assumed one is no step: nobody had read it before
             surprises = [pair for pair in surprises if pair[0].name != "STEP"]
@@ -262,21 +288,37 @@ class Run:
             tally.flag(s.name, text, event)
         return [s for s, _ in surprises]
 
+    def _keep_day(self, record: str, event: Event, entry: Entry) -> None:
+        """Keep the kerf of a comb's day: what the comb teaches is carried by it."""
+        comb = entry.record
+        if not isinstance(comb, CombRound):
+            raise BookError("not a comb", value=entry.id)
+        material = self.groups[record].material
+        same = [d for d, (r, _) in self.days.items() if self.groups[r].material == material]
+        for day in same[: max(len(same) + 1 - _COMBS_KEPT, 0)]:
+            self.state.drop_day(day)
+            del self.days[day]
+        self.state.add_day(event.id, record, comb.axis)
+        self.days[event.id] = (record, comb.axis)
+
     def _take_gauge(
-        self, number: int, tally: Tally, event: Event, found: Mapping[str, Any]
+        self, record: str, tally: Tally, event: Event, found: Mapping[str, Any]
     ) -> list[tuple[Surprise, str]]:
         if "refused" in found:
             tally.flag("REFUSED", found["refused"], event)
         if not found["n"]:
             return []
-        rows = tuple(tuple(row) for row in found["info"])
-        surprises = self.state.gauge(number, Observation(info=rows, vector=tuple(found["vector"])))
+        terms = tuple(
+            Term(info=tuple(map(tuple, info)), vector=tuple(vector), log_weight=log_weight)
+            for info, vector, log_weight in found["terms"]
+        )
+        surprises = self.state.gauge(record, Observation(terms=terms))
         tally.gauges += 1
         self._count(tally, event, found["n"], found["axes"])
         return [(s, found["what"]) for s in surprises]
 
     def _take_box(
-        self, number: int, tally: Tally, event: Event, entry: Entry
+        self, record: str, tally: Tally, event: Event, entry: Entry
     ) -> list[tuple[Surprise, str]]:
         box = entry.record
         if not isinstance(box, BoxResult):
@@ -286,7 +328,7 @@ class Run:
         for row in rows:
             x = row.axis == "x"
             found = self.state.inside(
-                number,
+                record,
                 row.axis,
                 asked_mm=row.asked_mm,
                 measured_mm=row.measured_mm,
@@ -296,15 +338,19 @@ class Run:
             )
             surprises += [(s, f"inside {row.axis} {row.asked_mm:g}") for s in found]
         if box.fit:
-            kerf_mm = 0.5 * (box.kerf_x_mm + box.kerf_y_mm)
-            found = self.state.fit(number, box.fit, kerf_mm=kerf_mm)
-            surprises += [(s, f"fit {box.fit}") for s in found]
-        n = len(rows) + bool(box.fit)
-        if n:
-            tally.boxes += 1
-            self._count(
-                tally, event, n, {r.axis for r in rows} | ({"x", "y"} if box.fit else set())
+            material = self.groups[record].material
+            self.state.verdict(
+                record,
+                box.fit,
+                kerf_mm=0.5 * (box.kerf_x_mm + box.kerf_y_mm),
+                hand=material,
+                combed=any(self.groups[r].material == material for r, _ in self.days.values()),
             )
+            tally.verdicts += 1
+        # a verdict tells of the hand: it is no reading of the kerf
+        if rows:
+            tally.boxes += 1
+            self._count(tally, event, len(rows), {r.axis for r in rows})
         return surprises
 
     def _count(self, tally: Tally, event: Event, n: int, axes: Iterable[str]) -> None:
@@ -314,9 +360,6 @@ class Run:
         tally.flags = [f for f in tally.flags if f[0] != "SERVICE"]
 
     # -- answers
-
-    def _number(self, name: str) -> int:
-        return list(self.tallies).index(name)
 
     def age(self, since: str) -> float:
         """Return how many jobs' worth of time have passed since the event at ``since``."""
@@ -344,24 +387,44 @@ class Run:
         ]
         return min(fitting, key=lambda g: abs(thickness_mm - g.middle_mm), default=None)
 
+    def outlook(self, group: Group, days: Sequence[str] = ()) -> Outlook:
+        """kerf_x, kerf_y, scale_x - 1, scale_y - 1 of a record as of the state, then kerfs of days."""
+        return self.state.belief(group.name, days)
+
     def figures(self, group: Group) -> tuple[Figure, Figure, Array]:
         """kerf_x, kerf_y and the 4 x 4 covariance of the record, as of the state."""
-        mean, cov = self.state.belief(self._number(group.name))
-        a = self.assumed
-        prior_u = (a.kerf_u_mm**2 + 0.25 * a.difference_u_mm**2) ** 0.5
-        kerfs = [
-            figure_of(float(mean[i]), float(cov[i, i]), prior_u, least=LEAST_KERF_MM)
-            for i in (0, 1)
+        return kerfs_of(self.outlook(group))
+
+    def combs_of(self, material: str, thickness_mm: float) -> list[str]:
+        """Ids of the combs in a material of about a thickness, oldest first, whatever the settings."""
+        reach = self.assumed.same_thickness_mm + 1e-9
+        return [
+            day
+            for day, (record, _) in self.days.items()
+            if self.groups[record].material == material
+            and abs(self.groups[record].middle_mm - thickness_mm) <= reach
         ]
-        return kerfs[0], kerfs[1], cov
+
+
+def kerfs_of(outlook: Outlook) -> tuple[Figure, Figure, Array]:
+    """Return kerf_x and kerf_y as figures, and the 4 x 4 covariance that goes with their +-."""
+    _, cov = outlook.moments()
+    cov = cov[:4, :4]
+    spreads = [outlook.spread(i) for i in range(4)]
+    kerfs = [
+        figure_of(value, u, known_u=KNOWN_KERF_U_MM, least=LEAST_KERF_MM)
+        for value, u in spreads[:2]
+    ]
+    # the covariance keeps its correlations and takes the uncertainties that are stated
+    size = np.array([u for _, u in spreads]) / np.sqrt(np.diag(cov))
+    return kerfs[0], kerfs[1], cov * np.outer(size, size)
 
 
 def _key(event: Event) -> str:
     return f"{event.id} {sorted(event.struck)}"
 
 
-def figure_of(value: float, variance: float, prior_u: float, *, least: float = 0.0) -> Figure:
-    """Return a figure: measured if known better than half of ``prior_u``, and not below ``least``."""
-    u = variance**0.5
-    known = u <= _DETERMINED * prior_u and value >= least
+def figure_of(value: float, u: float, *, known_u: float, least: float = 0.0) -> Figure:
+    """Return a figure: measured if known at least as well as ``known_u``, and not below ``least``."""
+    known = u <= known_u and value >= least
     return Figure(value=value, u=u, source=Source.MEASURED if known else Source.ASSUMED)

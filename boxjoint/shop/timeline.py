@@ -7,11 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from boxjoint.shop.assumed import Assumed, elapsed_jobs
 from boxjoint.shop.book import Event
-from boxjoint.shop.filter import (
-    Assumed,
-    elapsed_jobs,
-)
 from boxjoint.shop.records import Settings, same_words
 
 __all__ = ["Group", "Step", "between", "cutting_key", "groups_of", "is_job", "steps_of"]
@@ -96,15 +93,26 @@ def _spans(values: Sequence[float], width: float) -> list[tuple[float, float]]:
 
 
 def steps_of(events: Sequence[Event], groups: Mapping[str, Group], assumed: Assumed) -> list[Step]:
-    """Put the ageing between events; a job ages the machine after it was cut."""
+    """Put the ageing between events; a job ages the machine after it was cut.
+
+    Between two events that note the hour counter it is the counter that counts, whatever happened
+    between them; events without it age by the calendar meanwhile.
+    """
     out: list[Step] = []
     orders: set[str] = set()
     before: Event | None = None
-    pending = 0.0
+    counter: float | None = None
+    pending = aged = 0.0
     for event in events:
-        jobs = (
-            0.0 if before is None else between(before, event.at, event.cut_hours, pending, assumed)
-        )
+        if before is None:
+            jobs = 0.0
+        elif event.cut_hours is not None and counter is not None and event.cut_hours >= counter:
+            jobs = max((event.cut_hours - counter) / assumed.hours_per_job - aged, 0.0)
+        else:
+            jobs = between(before, event.at, None, pending, assumed)
+        aged += jobs
+        if event.cut_hours is not None:
+            counter, aged = event.cut_hours, 0.0
         group = groups.get(event.id)
         out.append(Step(event=event, record=group.name if group else "", jobs=jobs))
         pending = is_job(event, orders)
