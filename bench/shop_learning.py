@@ -20,9 +20,8 @@ POLICIES = {
     "gauge once per record": Policy(gauge="once", learn=False),
     "boxes only, no gauge": Policy(gauge="never"),
     "gauge once + learning": Policy(gauge="once"),
-    "same, drift assumed 4x": Policy(gauge="once", drift_factor=4),
-    "same, never ages": Policy(gauge="once", drift_factor=0),
-    "same, never ages, no gate": Policy(gauge="once", drift_factor=0, gate=1e9),
+    "same, taken to wander far": Policy(gauge="once", motions=("wanders far",)),
+    "same, taken to stand still": Policy(gauge="once", motions=("stands still",)),
     "gauge on demand + learning": Policy(gauge="on demand"),
 }
 PARTS = {"1": slice(0, 1), "2-4": slice(1, 4), "9-16": slice(8, 16), "17-32": slice(16, 32)}

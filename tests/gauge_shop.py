@@ -194,6 +194,7 @@ def comb_shop(
 ) -> list[tuple[float, float, bool]]:
     """One shop with hidden thresholds cuts combs: (error, sd, covered by the interval) by round."""
     a = assumed or CombAssumed(theta2_sd_mm=theta_sd)
+    fuzz = a.fuzz_mm * math.exp(a.fuzz_log_sd * rng.normal())
     state = comb_start(kerf_mm=0.2, u_kerf_mm=u_kerf, assumed=a)
     off = rng.normal(0, math.hypot(theta_sd, 2 * u_kerf)) if theta_offset is None else theta_offset
     phi2 = -0.4 + off
@@ -210,7 +211,7 @@ def comb_shop(
     for _ in range(rounds):
         x = np.array(coming.x_mm if fixed_step is None else slot_positions(-0.4, fixed_step, slots))
         # a slot has two edges, a tab has two; one tab for all slots shares its two
-        noise = edge * math.sqrt(2) * rng.normal(size=slots) + 0.012 * rng.normal(size=slots)
+        noise = edge * math.sqrt(2) * rng.normal(size=slots) + fuzz * rng.normal(size=slots)
         tab = edge * math.sqrt(2) * rng.normal(size=slots if own_tab else 1)
         felt = (x + noise + tab)[:, None] > phi
         cut = [

@@ -33,13 +33,13 @@ from boxjoint.gauge.kerf_gauge import kerf_gauge
 from boxjoint.gauge.pieces import GaugePiece, GaugeStock
 from boxjoint.gauge.readings import Reading
 from boxjoint.gauge.strips import strips
+from boxjoint.job.figures import COVERAGE
 from boxjoint.job.read import read_job
 from boxjoint.job.records import Job, PerAxis
 from boxjoint.make import build
 from boxjoint.shop import records as rec
 from boxjoint.shop.bench import book_readings, book_verdicts, comb_to_cut
 from boxjoint.shop.book import Book
-from boxjoint.shop.filter import Assumed
 from boxjoint.shop.learn import Belief
 from boxjoint.shop.measured import measured_for
 
@@ -166,8 +166,6 @@ def cut_box(shop: Shop, built: Built, belief: Belief, fit: str) -> Outcome:
     beam = shop.beam()
     cut = [virtual_cut(p.drawn.rings, beam, name=p.panel.name) for p in built.parts]
     solution = built.solution
-    covariance = np.array(belief.covariance)
-    backlash = Assumed().backlash_u_mm
     insides = []
     for block in solution.arrangement.insides:
         for held in inside_as_cut(solution, block, cut):
@@ -175,11 +173,8 @@ def cut_box(shop: Shop, built: Built, belief: Belief, fit: str) -> Outcome:
                 k = _drawing_axis(built, name, held.axis)
                 length = held.asked / 1e6
                 # the inside that a panel holds: by its kerf, its scale and what a contour shrinks by
-                jacobian = np.zeros(4)
-                jacobian[k], jacobian[2 + k] = -1.0, length
                 error = (nm - held.asked) / 1e6 - shop.truth.backlash["xy"[k]]
-                variance = float(jacobian @ covariance @ jacobian) + backlash**2
-                insides.append((error, 1.96 * math.sqrt(variance)))
+                insides.append((error, COVERAGE * built.plan.inside_u_mm(k, length)))
     clearances = []
     for joint, tabs in zip(joints_as_cut(solution, cut), solution.tabs, strict=True):
         if not joint.flanks:
@@ -190,7 +185,7 @@ def cut_box(shop: Shop, built: Built, belief: Belief, fit: str) -> Outcome:
         a, b = (_drawing_axis(built, solution.panels[p].name, of.axis) for p in (of.a, of.b))
         stated = built.plan.joint_u_mm(a, b)
         # a comb that says too little leaves the clearance assumed: nothing is stated, nothing held
-        clearances.append((middle - wanted, math.inf if stated is None else 1.96 * stated))
+        clearances.append((middle - wanted, math.inf if stated is None else COVERAGE * stated))
     return Outcome(insides=tuple(insides), clearances=tuple(clearances), combs=0)
 
 
@@ -212,9 +207,9 @@ def run_shop(book: Book, rng: np.random.Generator, *, fit: str = "snug", combs: 
         book.append(
             rec.GaugeSession(at=AT + timedelta(minutes=minutes), readings=readings, **place)
         )
-    checked = measured_for(book, asked, AT + timedelta(minutes=10)).belief
-    if checked is not None and checked.check:
-        # the book says that this is too uncertain for a fit to be promised: read a gauge again
+    advice = measured_for(book, asked, AT + timedelta(minutes=10)).advice
+    if advice is not None and advice.gauge:
+        # the book says that a gauge is worth its wood: read one again
         piece = kerf_gauge(stock(asked), quick=True)
         readings = book_readings(shop.read(piece, rng))
         book.append(rec.GaugeSession(at=AT + timedelta(minutes=11), readings=readings, **place))

@@ -601,7 +601,8 @@ def test_a_comb_gives_every_fit_and_the_next_comb(cli: Cli) -> None:
     assert drawn == sorted(drawn)
     assert fits["snug"]["as_drawn"] == pytest.approx(-0.365, abs=0.02)
     for fit in fits.values():
-        assert fit["as_cut"] == pytest.approx(fit["as_drawn"] + 0.30)  # x + 2 k
+        # x + 2 k, but for what is known of hands before any comb: k was typed, to +- 0.02
+        assert fit["as_cut"] == pytest.approx(fit["as_drawn"] + 0.30, abs=0.006)
         assert fit["as_cut_U95"] > fit["as_drawn_U95"]
     assert not found["stop"]
     command = shlex.split(found["next_comb"]["command"])
@@ -659,7 +660,7 @@ def test_a_sheet_comb_counts_one_kerf(cli: Cli, shop: Cli) -> None:
     words = ["gauge", "read", "comb", "--sheet-comb", "--centre", "-0.1", *COMB[2:], WORDS]
     found = cli(*words, "--kerf", "0.2", "--json").json()
     for fit in found["fits"].values():
-        assert fit["as_cut"] == pytest.approx(fit["as_drawn"] + 0.2)  # x + k
+        assert fit["as_cut"] == pytest.approx(fit["as_drawn"] + 0.2, abs=0.003)  # x + k
     where = ["--machine", "red laser", "--sheet", "A7", "--settings", "ply3"]
     shown = shop(*words, *where, "--save")
     assert shown.code == 2 and "sheet_clearance" in shown.err
@@ -702,7 +703,7 @@ def test_unknown_verdicts_on_a_form_name_the_slot(cli: Cli, tmp_path: Path) -> N
     path.write_text(text.replace("2,no,", "2,nope,"))
     shown = cli("gauge", "read", "comb", path)
     assert shown.code == 2 and "comb.csv: slot 2" in shown.err
-    path.write_text(text.replace("2,no,-0.463", "2,no,-0.460"))
+    path.write_text(text.replace("2,no,-0.46,", "2,no,-0.45,"))
     assert "slot 2" in cli("gauge", "read", "comb", path).err
 
 

@@ -38,9 +38,14 @@ def test_the_seat_gap_counts_once_at_each_closed_end() -> None:
     data = report(build(tray(3 * MM)))
     for name, asked, ends in (("length", 150, 2), ("width", 100, 2), ("height", 40, 1)):
         r = data["inside"][name]["range"]
-        assert r["least"] == pytest.approx(asked, abs=1e-5)
-        assert r["greatest"] == pytest.approx(asked + ends * 0.04, abs=1e-5)
-        seat, spread = r["budget"]
+        seat, spread, known = r["budget"]
+        # kerf asked +- 0.03, scale assumed +- 2.4 in 1000, edges +- 0.04: twice the root of the squares
+        more = 2 * math.sqrt(0.015**2 + (asked * 1.2e-3) ** 2 + 0.02**2)
+        assert (known["what"], known["source"]) == ("kerf and scale", "assumed")
+        assert (known["least"], known["greatest"]) == pytest.approx((-more, more), abs=1e-5)
+        assert "kerf asked, scale assumed" in known["note"]
+        assert r["least"] == pytest.approx(asked - more, abs=1e-5)
+        assert r["greatest"] == pytest.approx(asked + ends * 0.04 + more, abs=1e-5)
         assert (seat["what"], seat["source"]) == ("seat gap", "computed")
         assert "half the kerf (asked)" in seat["note"]
         assert (spread["what"], spread["least"], spread["greatest"]) == ("thickness spread", 0, 0)
@@ -52,15 +57,15 @@ def test_a_raised_base_brings_its_spread_and_its_slots() -> None:
     raised = tray(3_900_000, 4 * MM, 4_100_000, bottom=Bottom(raised=10 * MM))
     data = report(build(raised))
     r = data["inside"]["height"]["range"]
-    seat, spread, slots = r["budget"]
+    seat, spread, slots, known = r["budget"]
     assert seat["greatest"] == 0  # cheeks place the base, no shoulder, and the top is open
     assert (spread["least"], spread["greatest"]) == pytest.approx((-0.05, 0.05), abs=1e-5)
     assert spread["source"] == "measured"
     assert slots["source"] == "computed"
     # slot 4.1: the 4.1 sheet fills it, its top at the upper cheek, 0.05 above where the mean's top is
     # in the middle; the 3.9 sheet lying on the lower cheek has its top 0.15 below
-    assert r["least"] == pytest.approx(40 - 0.05, abs=1e-5)
-    assert r["greatest"] == pytest.approx(40 + 0.15, abs=1e-5)
+    assert r["least"] == pytest.approx(40 - 0.05 + known["least"], abs=1e-5)
+    assert r["greatest"] == pytest.approx(40 + 0.15 + known["greatest"], abs=1e-5)
     one = replace(raised, stock=tray(4 * MM).stock)
     found = report(build(one))["inside"]["height"]["range"]["budget"][1]
     assert (found["least"], found["source"]) == (0, "assumed")
@@ -68,5 +73,6 @@ def test_a_raised_base_brings_its_spread_and_its_slots() -> None:
 
 def test_the_report_for_people_names_every_source() -> None:
     text = report_text(build(tray(3 * MM)))
-    assert "- length may be 150.000 to 150.080 mm (computed): held 150.000 to 150.000" in text
+    assert "- length may be 149.637 to 150.443 mm (computed): held 150.000 to 150.000" in text
+    assert "kerf and scale -0.363 to +0.363 (assumed: 95 %: kerf asked, scale assumed" in text
     assert "seat gap +0.000 to +0.080 (computed: 2 ends of 0.040 mm" in text

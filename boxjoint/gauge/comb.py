@@ -39,9 +39,9 @@ __all__ = [
     "NextComb",
     "Slot",
     "Verdict",
-    "carried",
     "comb_answer",
     "comb_felt",
+    "comb_learnt",
     "comb_start",
     "comb_update",
     "next_comb",
@@ -374,44 +374,6 @@ def target_of(phi: Floats, fit: str, assumed: CombAssumed) -> Floats:
         value=repr(fit),
         limit="one of " + ", ".join(FITS),
         do=nearest_name(fit, FITS),
-    )
-
-
-def carried(
-    answer: CombAnswer, *, kerf_from_mm: float, kerf_to_mm: float, u_difference_mm: float
-) -> CombAnswer:
-    """The answer of one axis or record, carried to another with its own kerf.
-
-    Parameters
-    ----------
-    answer
-        Clearance as drawn on the comb, found where the kerf is ``kerf_from_mm``.
-    kerf_from_mm, kerf_to_mm
-        Full kerf there and here, mm. With ``kerf_to_mm`` = 0 the result is the clearance as cut.
-    u_difference_mm
-        Standard uncertainty of the difference of the two kerfs, mm; for the clearance as cut that
-        of the kerf itself. Joints drawn for the comb's own axis do not suffer from it.
-
-    Notes
-    -----
-    What is felt is the clearance as cut, ``x + 2 kerf``, so ``x`` moves by twice the difference.
-    """
-    shift = 2.0 * (kerf_from_mm - kerf_to_mm)
-    if not math.isfinite(shift) or not (math.isfinite(u_difference_mm) and u_difference_mm >= 0.0):
-        raise ReadingError(
-            "a kerf to carry a fit over",
-            value=f"{kerf_from_mm!r}, {kerf_to_mm!r} +- {u_difference_mm!r}",
-            limit="finite, +- not negative",
-        )
-    sd = math.hypot(answer.sd_mm, 2.0 * u_difference_mm)
-    wider = sd / answer.sd_mm if answer.sd_mm > 0.0 else 1.0
-    x = answer.x_mm + shift
-    return replace(
-        answer,
-        x_mm=x,
-        sd_mm=sd,
-        low_mm=x - wider * (answer.x_mm - answer.low_mm),
-        high_mm=x + wider * (answer.high_mm - answer.x_mm),
     )
 
 
@@ -782,6 +744,31 @@ def next_comb(
     )
 
 
+def comb_learnt(
+    state: CombState, slots: Sequence[Slot], *, own_tab: bool = True, day: int = 0
+) -> CombState:
+    """Learn from the verdicts of one comb, without a word: :func:`comb_update` for combs of long ago."""
+    round_ = CombRound(slots=tuple(slots), own_tab=own_tab, day=day)
+    return _learnt(state, round_, _likelihood_of(state, round_))
+
+
+def _likelihood_of(state: CombState, round_: CombRound) -> Floats:
+    if not 0 <= round_.day < state.days.combs:
+        raise ReadingError(
+            "day of a comb", value=str(round_.day), limit=f"0 to {state.days.combs - 1}"
+        )
+    return _log_likelihood(state.points, state.shift(round_.day), round_, state.assumed)
+
+
+def _learnt(state: CombState, round_: CombRound, log_likelihood: Floats) -> CombState:
+    state = replace(
+        state,
+        log_weight=state.log_weight + log_likelihood,
+        rounds=(*state.rounds, round_),
+    )
+    return _refreshed(state) if state.ess < state.assumed.least_ess else state
+
+
 def comb_update(
     state: CombState,
     slots: Sequence[Slot],
@@ -818,8 +805,6 @@ def comb_update(
         No slot or too many, an unknown verdict or fit.
     """
     round_ = CombRound(slots=tuple(slots), own_tab=own_tab, day=day)
-    if not 0 <= day < state.days.combs:
-        raise ReadingError("day of a comb", value=str(day), limit=f"0 to {state.days.combs - 1}")
     target_of(state.phi[:1], fit, state.assumed)  # refuses an unknown fit before any work
     findings = []
     tried = round_.tried
@@ -830,7 +815,7 @@ def comb_update(
                 text=f"{'one verdict' if tried else 'no verdict'}: a comb tells little from fewer than two",
             )
         )
-    log_likelihood = _log_likelihood(state.points, state.shift(day), round_, state.assumed)
+    log_likelihood = _likelihood_of(state, round_)
     if _inconsistent(state, round_, log_likelihood):
         findings.append(
             CombFinding(
@@ -839,13 +824,7 @@ def comb_update(
                 "comb read from the wrong end, cut with other settings, or tried with other tabs?",
             )
         )
-    state = replace(
-        state,
-        log_weight=state.log_weight + log_likelihood,
-        rounds=(*state.rounds, round_),
-    )
-    if state.ess < state.assumed.least_ess:
-        state = _refreshed(state)
+    state = _learnt(state, round_, log_likelihood)
     outside = len(tried) >= 2 and len({s.verdict for s in tried}) == 1
     if outside:
         word = Verdict(tried[0].verdict or 0).name.lower()

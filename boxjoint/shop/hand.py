@@ -20,8 +20,8 @@ from boxjoint.gauge.comb import (
     Verdict,
     comb_answer,
     comb_felt,
+    comb_learnt,
     comb_start,
-    comb_update,
 )
 from boxjoint.shop.assumed import Assumed
 from boxjoint.shop.belief import Belief, Combs
@@ -109,7 +109,7 @@ def hand_of(belief: Belief) -> Hand | None:
     start = state = comb_start(days=kerf_days(belief.combs))
     for day, one in enumerate(belief.combs.rounds):
         slots = [Slot(x_mm=v.x_mm, verdict=Verdict.read(v.verdict)) for v in one.verdicts]
-        state = comb_update(state, slots, own_tab=one.own_tab, day=day).state
+        state = comb_learnt(state, slots, own_tab=one.own_tab, day=day)
     return Hand(state=state, rounds=belief.combs.rounds, start=start)
 
 
@@ -156,7 +156,7 @@ def comb_so_far(
     for day, n in enumerate(kept):
         one = combs.rounds[n]
         slots = [Slot(x_mm=v.x_mm, verdict=Verdict.read(v.verdict)) for v in one.verdicts]
-        state = comb_update(state, slots, own_tab=one.own_tab, day=day).state
+        state = comb_learnt(state, slots, own_tab=one.own_tab, day=day)
     return state, len(kept), len(kept)
 
 
