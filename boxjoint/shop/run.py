@@ -121,14 +121,8 @@ class Run:
 
     def _digests(self, lengths: Iterable[int]) -> dict[int, str]:
         """Digest of the first n steps, for each n asked."""
-        wanted, out = set(lengths), {}
-        digest = hashlib.sha256(self._family.encode())
-        for n, step in enumerate(self.steps, 1):
-            event = step.event
-            digest.update(repr((event.id, sorted(event.struck), step.record, step.jobs)).encode())
-            if n in wanted:
-                out[n] = digest.hexdigest()
-        return out
+        steps = [repr((s.event.id, sorted(s.event.struck), s.record, s.jobs)) for s in self.steps]
+        return _prefix_digests(steps, lengths, self._family)
 
     def _resume(self) -> int:
         """Take the longest remembered state that still holds; return how many steps it covers."""
@@ -199,19 +193,23 @@ class Run:
     def _steadied(self) -> Observer:
         """Return the observer that knows how steady the repeats of this book are."""
         gauges = [s.event for s in self.steps if s.event.kind == "gauge" and s.record]
-        digest = hashlib.sha256("\n".join(map(_key, gauges)).encode()).hexdigest()
         family = f"repeats {_EDITION}\n{self.machine}"
-        kept = self.book.recall(family, [digest]).get(digest)
-        if kept is None:
-            squares, dof = 0.0, 0
-            for entry in self.book.get_all([e.id for e in gauges]):
-                if isinstance(entry.record, GaugeSession):
-                    more, repeats = repeats_of(entry.record, entry.struck)
-                    squares, dof = squares + more, dof + repeats
-            kept = json.dumps([squares, dof])
-            if len(gauges) >= _WORTH:
-                self.news.append((family, {digest: kept}, True))
-        return self.given.steadier(*json.loads(kept))
+        start, squares, dof = 0, 0.0, 0
+        kept = self.book.recall(family)
+        digests = _prefix_digests([_key(e) for e in gauges], {int(k.split()[0]) for k in kept})
+        for key, body in kept.items():
+            length, _, digest = key.partition(" ")
+            if digests.get(int(length)) == digest and int(length) >= start:
+                start, (squares, dof) = int(length), json.loads(body)
+        for entry in self.book.get_all([e.id for e in gauges[start:]]):
+            if isinstance(entry.record, GaugeSession):
+                more, repeats = repeats_of(entry.record, entry.struck)
+                squares, dof = squares + more, dof + repeats
+        if len(gauges) - start >= _WORTH:
+            n = len(gauges)
+            key = f"{n} {_prefix_digests([_key(e) for e in gauges], {n})[n]}"
+            self.news.append((family, {key: json.dumps([squares, dof])}, True))
+        return self.given.steadier(squares, dof)
 
     def _load(self, first: int, part: Sequence[Step]) -> tuple[dict[str, Any], dict[str, Entry]]:
         """Return what the gauges of these steps say; boxes and combs as they were recorded."""
@@ -418,6 +416,19 @@ def kerfs_of(outlook: Outlook) -> tuple[Figure, Figure, Array]:
     # the covariance keeps its correlations and takes the uncertainties that are stated
     size = np.array([u for _, u in spreads]) / np.sqrt(np.diag(cov))
     return kerfs[0], kerfs[1], cov * np.outer(size, size)
+
+
+def _prefix_digests(
+    parts: Sequence[str], lengths: Iterable[int], start: str = ""
+) -> dict[int, str]:
+    """Digest of the first n parts, for each n asked that there are so many of."""
+    wanted, out = set(lengths), {}
+    digest = hashlib.sha256(start.encode())
+    for n, part in enumerate(parts, 1):
+        digest.update(part.encode())
+        if n in wanted:
+            out[n] = digest.hexdigest()
+    return out
 
 
 def _key(event: Event) -> str:
