@@ -21,6 +21,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,9 +61,8 @@ _LEAST_SD = (1e-4, 1e-4, 1e-4, 0.05, 0.005, 0.5, 30.0)
 _NOISE_SHARE, _NOISE_S, _NOISE_WEIGHT = 0.20, 5.0, 3.0
 #: Rounds of weighting by the fitted times; the weights settle after two or three.
 _ROUNDS = 12
-#: Degrees of freedom of the tails of a log's time, the trust below which a log is told to be odd, and
-#: sweeps of the search among coefficients >= 0; assumed.
-_TAILS, _ODD_TRUST, _SWEEPS = 4.0, 0.15, 500
+#: Degrees of freedom of the tails of a log's time, and the trust below which a log is told to be odd; assumed.
+_TAILS, _ODD_TRUST = 4.0, 0.15
 
 
 def _assumed(value: float, unit: str) -> Figure:
@@ -392,16 +392,17 @@ def _not_negative(precision: NDArray[np.float64], pull: NDArray[np.float64]) -> 
     free = np.asarray(np.linalg.solve(precision, pull), dtype=np.float64)
     if (free >= 0).all():
         return free
-    # coordinate by coordinate, down to the bound: the least of a convex form of seven variables
-    b = np.maximum(free, 0.0)
-    for _ in range(_SWEEPS):
-        before = b.copy()
-        for i in range(len(b)):
-            rest = float(pull[i] - precision[i] @ b + precision[i, i] * b[i])
-            b[i] = max(rest / precision[i, i], 0.0)
-        if np.abs(b - before).max() <= 1e-12 * max(float(np.abs(b).max()), 1e-12):
-            break
-    return b
+    # seven variables: the best of all faces of the corner, by trying them
+    best, least = np.zeros(len(pull)), 0.0
+    for size in range(1, len(pull)):
+        for kept in combinations(range(len(pull)), size):
+            at = list(kept)
+            some = np.linalg.solve(precision[np.ix_(at, at)], pull[at])
+            value = -0.5 * float(pull[at] @ some)
+            if value < least and (some >= 0).all():
+                best, least = np.zeros(len(pull)), value
+                best[at] = some
+    return best
 
 
 def fit_times(pace: Pace, logged: Sequence[Logged]) -> FittedTimes:
